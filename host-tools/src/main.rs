@@ -1,0 +1,2 @@
+//! The `bolster` program.
+fn main() {}
