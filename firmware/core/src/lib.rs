@@ -4,6 +4,22 @@
 //! every other module knows one thing and can be read alone.
 #![no_std]
 
+#[cfg(test)]
+extern crate std;
+
+pub mod calibrate;
 pub mod crank;
+pub mod features;
+pub mod filter;
+pub mod frame;
+pub mod health;
+pub mod journal;
+pub mod kept;
+pub mod ledger;
+pub mod machine;
+pub mod permit;
 pub mod press;
+pub mod signature;
+pub mod stroke;
 pub mod units;
+pub mod verdict;

@@ -1,0 +1,253 @@
+//! A causal low-pass chosen in hertz, and a spike guard.
+//!
+//! Three forms. [`FilterKind::NoOvershoot`] is two equal one-pole stages: no sample of its impulse
+//! response is negative, so its output is always a weighted mean of what came in, and it can show
+//! neither a reverse load nor an overload that was not there. The Butterworth forms keep more of the
+//! band but undershoot after a sudden release (4–5 % of the step in second order, 11–12 % in fourth);
+//! their output is therefore held within the range of what came in since the filter was last started.
+//! Butterworth sections come from the bilinear transform of the analogue prototype with the corner
+//! pre-warped (standard design), and agree with SciPy's `butter(..., output='sos')`.
+
+/// Shape of the low-pass.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum FilterKind {
+    /// Two equal real poles; the default.
+    #[default]
+    NoOvershoot,
+    /// Second-order Butterworth.
+    Butterworth2,
+    /// Fourth-order Butterworth, two sections.
+    Butterworth4,
+}
+
+/// What a person chooses.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FilterConfig {
+    /// Shape.
+    pub kind: FilterKind,
+    /// −3 dB corner, Hz.
+    pub corner_hz: f64,
+    /// Sample rate, Hz.
+    pub sample_hz: f64,
+}
+
+/// Why a filter was refused: the corner must lie above zero and below half the sample rate.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FilterError {
+    /// The corner asked for, Hz.
+    pub corner_hz: f64,
+    /// The sample rate, Hz.
+    pub sample_hz: f64,
+}
+
+impl core::fmt::Display for FilterError {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        write!(
+            f,
+            "a low-pass corner of {} Hz does not fit a sample rate of {} Hz: it must lie above 0 and below half of it",
+            self.corner_hz, self.sample_hz
+        )
+    }
+}
+
+impl core::error::Error for FilterError {}
+
+/// One second-order section, leading denominator coefficient 1.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Section {
+    /// Numerator.
+    pub b: [f32; 3],
+    /// Denominator after its leading 1.
+    pub a: [f32; 2],
+}
+
+/// What one section remembers (transposed direct form II).
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct SectionState([f32; 2]);
+
+impl Section {
+    /// A low-pass section of quality `q` with its corner at `corner` = tan(π f/fs), gain 1 at rest.
+    fn low_pass(corner: f64, q: f64) -> Self {
+        let (k, k2) = (corner / q, corner * corner);
+        let norm = 1.0 / (1.0 + k + k2);
+        let gain = (k2 * norm) as f32;
+        Self {
+            b: [gain, 2.0 * gain, gain],
+            a: [(2.0 * (k2 - 1.0) * norm) as f32, ((1.0 - k + k2) * norm) as f32],
+        }
+    }
+
+    /// One sample through the section.
+    #[must_use]
+    #[inline]
+    pub fn step(&self, state: &mut SectionState, x: f32) -> f32 {
+        let [s1, s2] = state.0;
+        let y = self.b[0] * x + s1;
+        state.0 = [self.b[1] * x - self.a[0] * y + s2, self.b[2] * x - self.a[1] * y];
+        y
+    }
+
+    /// The state in which a constant input `x` gives the constant output `x`.
+    fn settled(&self, x: f32) -> SectionState {
+        let s2 = (self.b[2] - self.a[1]) * x;
+        SectionState([(self.b[1] - self.a[0]) * x + s2, s2])
+    }
+}
+
+/// A built low-pass: coefficients only, shared by all columns.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LowPass(Form);
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Form {
+    Smooth(f32),
+    One(Section),
+    Two([Section; 2]),
+}
+
+/// What a low-pass remembers of one column.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct LowPassState {
+    started: bool,
+    smooth: [f32; 2],
+    sections: [SectionState; 2],
+    /// Least and greatest input since the start.
+    seen: [f32; 2],
+}
+
+impl FilterConfig {
+    /// Checks the corner and computes the coefficients.
+    ///
+    /// # Errors
+    /// [`FilterError`] unless 0 < corner < half the sample rate, both finite.
+    pub fn build(&self) -> Result<LowPass, FilterError> {
+        let ratio = self.corner_hz / self.sample_hz;
+        if !(self.sample_hz.is_finite() && ratio > 0.0 && ratio < 0.5) {
+            return Err(FilterError { corner_hz: self.corner_hz, sample_hz: self.sample_hz });
+        }
+        let corner = libm::tan(core::f64::consts::PI * ratio);
+        let sine = |degrees: f64| libm::sin(degrees.to_radians());
+        Ok(LowPass(match self.kind {
+            FilterKind::NoOvershoot => {
+                // Each stage is 1 − p over 1 − p/z; two of them are 3 dB down where
+                // (1 − p)² = k(1 + p² − 2p cos ω), k = 1/√2: a quadratic in p.
+                let k = core::f64::consts::FRAC_1_SQRT_2;
+                let cosine = libm::cos(core::f64::consts::TAU * ratio);
+                let (half_b, c) = (1.0 - k * cosine, 1.0 - k);
+                let pole = (half_b - libm::sqrt(half_b * half_b - c * c)) / c;
+                Form::Smooth((1.0 - pole) as f32)
+            }
+            FilterKind::Butterworth2 => {
+                Form::One(Section::low_pass(corner, core::f64::consts::FRAC_1_SQRT_2))
+            }
+            // Pole pairs of order 4 lie 22.5° and 67.5° off the imaginary axis: q = 1/(2 sin).
+            FilterKind::Butterworth4 => Form::Two([
+                Section::low_pass(corner, 0.5 / sine(67.5)),
+                Section::low_pass(corner, 0.5 / sine(22.5)),
+            ]),
+        }))
+    }
+}
+
+impl LowPass {
+    /// One sample of one column. The first sample starts the filter settled at that value.
+    #[must_use]
+    #[inline]
+    pub fn step(&self, state: &mut LowPassState, x: f32) -> f32 {
+        if !state.started {
+            *state = self.settled(x);
+        }
+        match &self.0 {
+            Form::Smooth(share) => {
+                let [first, second] = &mut state.smooth;
+                *first += share * (x - *first);
+                *second += share * (*first - *second);
+                *second
+            }
+            Form::One(section) => {
+                let y = section.step(&mut state.sections[0], x);
+                state.within_seen(x, y)
+            }
+            Form::Two([one, two]) => {
+                let between = one.step(&mut state.sections[0], x);
+                let y = two.step(&mut state.sections[1], between);
+                state.within_seen(x, y)
+            }
+        }
+    }
+
+    fn settled(&self, x: f32) -> LowPassState {
+        let mut sections = [SectionState::default(); 2];
+        match &self.0 {
+            Form::Smooth(_) => {}
+            Form::One(section) => sections[0] = section.settled(x),
+            Form::Two([one, two]) => sections = [one.settled(x), two.settled(x)],
+        }
+        LowPassState { started: true, smooth: [x; 2], sections, seen: [x; 2] }
+    }
+
+    /// The sections, in order; none for the form without overshoot.
+    #[must_use]
+    pub fn sections(&self) -> &[Section] {
+        match &self.0 {
+            Form::Smooth(_) => &[],
+            Form::One(section) => core::slice::from_ref(section),
+            Form::Two(sections) => sections,
+        }
+    }
+}
+
+impl LowPassState {
+    /// Forgets everything; the next sample starts it anew.
+    pub fn restart(&mut self) {
+        self.started = false;
+    }
+
+    /// A filter may not report a load that never came in.
+    #[inline]
+    fn within_seen(&mut self, x: f32, y: f32) -> f32 {
+        self.seen = [self.seen[0].min(x), self.seen[1].max(x)];
+        y.max(self.seen[0]).min(self.seen[1])
+    }
+}
+
+/// A guard against single-frame electrical spikes.
+///
+/// A reading that jumps by more than the limit from the last accepted one is withheld for one frame
+/// (the last accepted reading stands in); if the next reading jumps as well it is accepted, whatever
+/// it is. So an overload of two frames or more is delayed by one frame and never hidden.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct SpikeGuard {
+    last: Option<f32>,
+    withheld: bool,
+}
+
+impl SpikeGuard {
+    /// Frames of overload that the guard may hide: exactly one.
+    pub const HIDES_FRAMES: u32 = 1;
+
+    /// One reading of one column; `jump` is the greatest believable change in one frame, kN.
+    /// Gives the accepted reading and whether a reading was withheld.
+    #[must_use]
+    #[inline]
+    pub fn step(&mut self, jump: f32, x: f32) -> (f32, bool) {
+        if let Some(last) = self.last
+            && !self.withheld
+            && (x - last).abs() > jump
+        {
+            self.withheld = true;
+            return (last, true);
+        }
+        self.withheld = false;
+        self.last = Some(x);
+        (x, false)
+    }
+
+    /// Forgets the last reading; the next one is accepted as it is.
+    pub fn restart(&mut self) {
+        *self = Self::default();
+    }
+}
+
+#[cfg(test)]
+mod tests;

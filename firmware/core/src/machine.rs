@@ -1,0 +1,187 @@
+//! The machine's limits, judged in every frame: what the press may carry, whatever die is in it.
+//!
+//! The capacity curve is checked as crank torque: load · |dh/dθ| ≤ rated · |dh/dθ|(rated height), while
+//! the slide closes. That is the allowed-load form without its division, and has no pole at the bottom.
+
+use crate::crank::CrankSlider;
+use crate::press::PressSpec;
+use crate::verdict::Reason;
+
+/// The limits in the form the sample loop compares.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MachineLimits {
+    /// kN.
+    pub rated: f32,
+    /// kN·mm per radian.
+    pub torque: f32,
+    /// kN of one column.
+    pub column: f32,
+    /// kN, magnitude.
+    pub reverse: f32,
+    /// kN of difference.
+    pub imbalance: f32,
+    /// kJ; infinite where the builder gives none.
+    pub energy: f32,
+}
+
+/// One frame as the limits need it.
+#[derive(Debug, Clone, Copy)]
+pub struct Load<'a> {
+    /// `[column]`: filtered loads, kN.
+    pub loads: &'a [f32],
+    /// Their sum.
+    pub total: f32,
+    /// |dh/dθ|, mm per radian, while the slide closes; none while it opens or where the angle is unknown.
+    pub closing_rate_mm: Option<f32>,
+    /// Right minus left and front minus rear, kN.
+    pub differences: [f32; 2],
+    /// Work so far, kJ.
+    pub work_kj: f32,
+}
+
+impl MachineLimits {
+    /// From a checked press and its crank.
+    #[must_use]
+    pub fn new(press: &PressSpec, crank: &CrankSlider) -> Self {
+        let share = press.rated_kn / press.columns.count() as f64;
+        let rated_rate = crank.rate_mm(crank.closing_radians_at(press.rated_height_mm));
+        Self {
+            rated: press.rated_kn as f32,
+            torque: (press.rated_kn * rated_rate) as f32,
+            // One column is the whole press: its share is the rating, checked as such.
+            column: if press.columns.count() == 1 {
+                f32::INFINITY
+            } else {
+                (share * press.column_percent / 100.0) as f32
+            },
+            reverse: (press.rated_kn * press.reverse_percent / 100.0) as f32,
+            imbalance: (press.rated_kn * press.imbalance_percent / 100.0) as f32,
+            energy: press.usable_energy_kj.map_or(f32::INFINITY, |kj| kj as f32),
+        }
+    }
+
+    /// Compares one frame; calls `broken` with the reason, the column if one can be named, value and limit.
+    ///
+    /// Comparisons are written so that a NaN breaks the limit.
+    #[inline]
+    pub fn check(&self, now: &Load<'_>, mut broken: impl FnMut(Reason, Option<u8>, f32, f32)) {
+        let within = |value: f32, limit: f32| value <= limit;
+        if !within(now.total, self.rated) {
+            broken(Reason::PeakOverRating, None, now.total, self.rated);
+        }
+        if !within(-now.total, self.reverse) {
+            broken(Reason::ReverseOverLimit, None, -now.total, self.reverse);
+        }
+        for (column, load) in now.loads.iter().enumerate() {
+            if !within(*load, self.column) {
+                broken(Reason::ColumnOverShare, Some(column as u8), *load, self.column);
+            }
+        }
+        if let Some(rate) = now.closing_rate_mm
+            && !within(now.total * rate, self.torque)
+        {
+            broken(Reason::LoadOverCapacityCurve, None, now.total, self.torque / rate);
+        }
+        for (difference, reason) in
+            now.differences.into_iter().zip([Reason::ImbalanceLeftRight, Reason::ImbalanceFrontRear])
+        {
+            if !within(difference.abs(), self.imbalance) {
+                broken(reason, None, difference, self.imbalance);
+            }
+        }
+        if !within(now.work_kj, self.energy) {
+            broken(Reason::WorkOverEnergy, None, now.work_kj, self.energy);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::press::Columns;
+    use crate::verdict::ReasonSet;
+
+    fn limits() -> (MachineLimits, CrankSlider) {
+        let press = PressSpec {
+            columns: Columns::Corners,
+            rated_kn: 1000.0,
+            rated_height_mm: 6.0,
+            stroke_mm: 200.0,
+            rod_mm: 500.0,
+            speed_spm: [20.0, 60.0],
+            bolster_mm: [1200.0, 800.0],
+            usable_energy_kj: Some(10.0),
+            reverse_percent: 10.0,
+            column_percent: 110.0,
+            imbalance_percent: 30.0,
+        };
+        let crank = press.check().unwrap();
+        (MachineLimits::new(&press, &crank), crank)
+    }
+
+    fn broken(now: &Load<'_>) -> ReasonSet {
+        let mut set = ReasonSet::default();
+        limits().0.check(now, |reason, _, _, _| {
+            set.insert(reason);
+        });
+        set
+    }
+
+    const QUIET: Load<'static> = Load {
+        loads: &[0.0; 4],
+        total: 0.0,
+        closing_rate_mm: Some(50.0),
+        differences: [0.0; 2],
+        work_kj: 0.0,
+    };
+
+    #[test]
+    fn each_limit_breaks_just_above_it_and_not_at_it() {
+        let at = |make: &dyn Fn(f32) -> Load<'static>, limit: f32, reason: Reason| {
+            assert!(!broken(&make(limit)).contains(reason), "{reason:?} at its limit");
+            assert!(broken(&make(limit.next_up())).contains(reason), "{reason:?} just over");
+        };
+        let open = Load { closing_rate_mm: None, ..QUIET };
+        at(&|x| Load { total: x, ..open }, 1000.0, Reason::PeakOverRating);
+        at(&|x| Load { total: -x, ..open }, 100.0, Reason::ReverseOverLimit);
+        at(&|x| Load { differences: [x, 0.0], ..open }, 300.0, Reason::ImbalanceLeftRight);
+        at(&|x| Load { differences: [-x, 0.0], ..open }, 300.0, Reason::ImbalanceLeftRight);
+        at(&|x| Load { differences: [0.0, x], ..open }, 300.0, Reason::ImbalanceFrontRear);
+        at(&|x| Load { work_kj: x, ..open }, 10.0, Reason::WorkOverEnergy);
+        let column: &'static [[f32; 4]; 2] = &[[0.0, 0.0, 275.0, 0.0], [0.0, 0.0, 275.00003, 0.0]];
+        assert!(broken(&Load { loads: &column[0], ..open }).is_empty());
+        assert!(broken(&Load { loads: &column[1], ..open }).contains(Reason::ColumnOverShare));
+    }
+
+    #[test]
+    fn a_nan_breaks_every_limit_it_touches() {
+        let set = broken(&Load {
+            total: f32::NAN,
+            loads: &[f32::NAN],
+            differences: [f32::NAN; 2],
+            work_kj: f32::NAN,
+            ..QUIET
+        });
+        for reason in Reason::ALL.iter().filter(|reason| reason.is_machine_limit()) {
+            assert!(set.contains(*reason), "{reason:?}");
+        }
+    }
+
+    #[test]
+    fn capacity_follows_the_reference_table_at_every_height() {
+        // 1000 kN rated at 6 mm, stroke 200, rod 500; source: project reference values §2a, computed.
+        let (_, crank) = limits();
+        for (height, allowed) in [(12.0, 720.938), (25.0, 522.031), (50.0, 405.807), (100.0, 366.802)] {
+            let rate = crank.rate_mm(crank.closing_radians_at(height)) as f32;
+            let load =
+                |share: f32| Load { total: allowed as f32 * share, closing_rate_mm: Some(rate), ..QUIET };
+            assert!(!broken(&load(0.9999)).contains(Reason::LoadOverCapacityCurve), "{height}");
+            assert!(broken(&load(1.0001)).contains(Reason::LoadOverCapacityCurve), "{height}");
+        }
+    }
+
+    #[test]
+    fn the_curve_does_not_bind_while_opening() {
+        assert!(broken(&Load { total: 999.0, closing_rate_mm: None, ..QUIET }).is_empty());
+    }
+}

@@ -1,0 +1,144 @@
+use super::*;
+extern crate std;
+use std::vec::Vec;
+
+fn rules(source: StrokeSource) -> StrokeRules {
+    // Encoder tests turn 3.6° a frame, ten times what this speed means for index pulses 1000 frames apart.
+    let top_speed_spm = if source == StrokeSource::Encoder { 600.0 } else { 60.0 };
+    StrokeConfig { source, sample_hz: 1000.0, top_speed_spm, onset_kn: 10.0, rest_s: 0.02 }.build().unwrap()
+}
+
+fn angles(rules: &StrokeRules, degrees: impl IntoIterator<Item = f64>) -> Vec<Place> {
+    let mut tracker = Tracker::default();
+    let step = |(n, d): (usize, f64)| {
+        tracker.step(rules, Tick(n as u32), CrankReading::Angle(CrankAngle::from_degrees(d)), 0.0)
+    };
+    degrees.into_iter().enumerate().map(step).collect()
+}
+
+fn turns(count: u32) -> impl Iterator<Item = f64> {
+    (0..count * 100).map(|n| f64::from(n) * 3.6 + 1.0)
+}
+
+#[test]
+fn an_encoder_stroke_runs_from_top_to_top() {
+    // Starting at 1° of the first turn: the first turn is not whole and does not count.
+    let places = angles(&rules(StrokeSource::Encoder), turns(4));
+    assert_eq!(places.iter().filter(|p| p.started).count(), 3);
+    assert_eq!(places.iter().filter(|p| p.ended).count(), 2);
+    assert!(places.iter().all(|p| !p.crank_fault && !p.reversed));
+    assert!(places.iter().take(99).all(|p| !p.in_stroke));
+}
+
+#[test]
+fn jitter_at_the_top_makes_no_stroke() {
+    let rocking = (0..50).map(|n| if n % 2 == 0 { 359.5 } else { 0.5 });
+    let places = angles(&rules(StrokeSource::Encoder), turns(2).chain(rocking));
+    assert_eq!(places.iter().filter(|p| p.ended).count(), 1);
+}
+
+#[test]
+fn backing_out_over_the_top_gives_the_stroke_up() {
+    let forth = turns(1).chain((0..30).map(|n| 1.0 + f64::from(n)));
+    let back = (0..60).map(|n| 30.0 - f64::from(n) * 3.0);
+    let places = angles(&rules(StrokeSource::Encoder), forth.chain(back));
+    assert!(places.iter().any(|p| p.reversed));
+    assert_eq!(places.iter().filter(|p| p.ended).count(), 1);
+    assert!(!places.last().unwrap().in_stroke);
+}
+
+#[test]
+fn an_impossible_jump_is_an_encoder_fault_and_ends_the_stroke() {
+    let jump = turns(1).chain([10.0, 14.0, 100.0, 103.6]);
+    let places = angles(&rules(StrokeSource::Encoder), jump);
+    let fault = places.iter().position(|p| p.crank_fault);
+    assert_eq!(fault, Some(102));
+    assert!(places[102].ended && !places[103].in_stroke && !places[103].crank_fault);
+}
+
+#[test]
+fn a_missing_encoder_is_a_fault_at_once() {
+    let mut tracker = Tracker::default();
+    let place = tracker.step(&rules(StrokeSource::Encoder), Tick(0), CrankReading::Absent, 0.0);
+    assert!(place.crank_fault);
+}
+
+#[test]
+fn the_index_gives_the_angle_between_pulses() {
+    let rules = rules(StrokeSource::Index);
+    let mut tracker = Tracker::default();
+    for n in 0..3000_u32 {
+        let place = tracker.step(&rules, Tick(n), CrankReading::Index(n % 1000 < 10), 0.0);
+        assert!(!place.crank_fault, "at {n}");
+        assert_eq!(place.started, n % 1000 == 0, "at {n}");
+        match place.position {
+            Position::Angle(angle) => {
+                let wanted = f64::from(n % 1000) * 0.36;
+                assert!((f64::from(angle.degrees()) - wanted).abs() < 1e-3, "at {n}: {}", angle.degrees());
+            }
+            _ => assert!(n < 1000, "at {n}"),
+        }
+    }
+}
+
+#[test]
+fn a_lost_or_doubled_index_pulse_is_a_fault() {
+    for pulses in [&[0_u32, 1000, 2000, 4000][..], &[0, 1000, 2000, 2100]] {
+        let rules = rules(StrokeSource::Index);
+        let mut tracker = Tracker::default();
+        let mut faults = Vec::new();
+        for n in 0..4100_u32 {
+            let level = pulses.iter().any(|p| (*p..p + 10).contains(&n));
+            if tracker.step(&rules, Tick(n), CrankReading::Index(level), 0.0).crank_fault {
+                faults.push(n);
+            }
+        }
+        assert_eq!(faults, [*pulses.last().unwrap()]);
+    }
+}
+
+#[test]
+fn load_alone_tells_a_stroke_from_onset_to_rest() {
+    let rules = rules(StrokeSource::Load);
+    let mut tracker = Tracker::default();
+    let load = |n: u32| if (100..150).contains(&n) { 50.0 } else { 1.0 };
+    let places: Vec<Place> =
+        (0..300).map(|n| tracker.step(&rules, Tick(n), CrankReading::Absent, load(n))).collect();
+    assert_eq!(places.iter().position(|p| p.started), Some(100));
+    // Rest begins at 150 and must last 20 ticks.
+    assert_eq!(places.iter().position(|p| p.ended), Some(170));
+    assert_eq!(places[120].position, Position::SinceOnset(20));
+}
+
+#[test]
+fn marks_end_and_start_strokes_of_a_part_of_the_turn() {
+    let rules = rules(StrokeSource::Marked);
+    let mut tracker = Tracker::default();
+    let mut places = Vec::new();
+    for _ in 0..3 {
+        tracker.mark();
+        for n in 0..50_u32 {
+            let angle = CrankAngle::from_degrees(100.0 + f64::from(n) * 3.0);
+            places.push(tracker.step(&rules, Tick(n), CrankReading::Angle(angle), 0.0));
+        }
+    }
+    let at = |pick: fn(&Place) -> bool| {
+        places.iter().enumerate().filter(|(_, p)| pick(p)).map(|(n, _)| n).collect::<Vec<_>>()
+    };
+    assert_eq!(at(|p| p.started), [0, 50, 100]);
+    assert_eq!(at(|p| p.ended), [50, 100]);
+    assert!(tracker.close() && !tracker.close());
+}
+
+#[test]
+fn wrong_settings_are_refused_by_name() {
+    let good = StrokeConfig {
+        source: StrokeSource::Load,
+        sample_hz: 1.0,
+        top_speed_spm: 1.0,
+        onset_kn: 1.0,
+        rest_s: 1.0,
+    };
+    assert_eq!(StrokeConfig { sample_hz: 0.0, ..good }.build(), Err(StrokeConfigError("sample_hz")));
+    assert_eq!(StrokeConfig { onset_kn: f32::NAN, ..good }.build(), Err(StrokeConfigError("onset_kn")));
+}

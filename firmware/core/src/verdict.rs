@@ -1,0 +1,309 @@
+//! Verdicts and the reasons behind them.
+
+use crate::stroke::Position;
+
+/// Per stroke, mildest first; the worst of its findings is a stroke's verdict.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Hash)]
+pub enum Verdict {
+    /// Nothing to say.
+    #[default]
+    Pass,
+    /// Tell people; the press goes on.
+    Note,
+    /// Stop at the top of the stroke.
+    Hold,
+    /// Withdraw the run permit now.
+    Trip,
+}
+
+impl Verdict {
+    /// Its word.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Pass => "pass",
+            Self::Note => "note",
+            Self::Hold => "hold",
+            Self::Trip => "trip",
+        }
+    }
+}
+
+macro_rules! reasons {
+    ($($(#[$doc:meta])* $name:ident = $code:literal, $says:literal;)*) => {
+        /// Why a stroke was not simply passed. Codes are stable.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        #[repr(u8)]
+        #[non_exhaustive]
+        pub enum Reason {
+            $($(#[$doc])* $name,)*
+        }
+
+        impl Reason {
+            /// Every reason, in order of its number.
+            pub const ALL: &'static [Self] = &[$(Self::$name,)*];
+
+            /// Stable code, kebab-case.
+            #[must_use]
+            pub const fn code(self) -> &'static str {
+                match self { $(Self::$name => $code,)* }
+            }
+
+            /// What it says, in a few plain words.
+            #[must_use]
+            pub const fn says(self) -> &'static str {
+                match self { $(Self::$name => $says,)* }
+            }
+        }
+    };
+}
+
+reasons! {
+    /// The total load passed the press's rating.
+    PeakOverRating = "peak-over-rating", "total load over the press's rating";
+    /// The total load passed what the crank can carry at that slide height.
+    LoadOverCapacityCurve = "load-over-capacity-curve", "load over the capacity curve at that slide height";
+    /// One column carried more than it may.
+    ColumnOverShare = "column-over-share", "one column over its share of the rating";
+    /// The total load went further into reverse than the press may.
+    ReverseOverLimit = "reverse-over-limit", "reverse load over the press's limit";
+    /// Left and right differ by more than the press may.
+    ImbalanceLeftRight = "imbalance-left-right", "left and right differ by more than the press's limit";
+    /// Front and rear differ by more than the press may.
+    ImbalanceFrontRear = "imbalance-front-rear", "front and rear differ by more than the press's limit";
+    /// The stroke took more work than the flywheel may give.
+    WorkOverEnergy = "work-over-usable-energy", "work over the usable flywheel energy";
+    /// The stroke rate is outside the press's range.
+    SpeedOutOfRange = "speed-out-of-range", "strokes a minute outside the press's range";
+    /// The total peak lies above the die's limit.
+    PeakOverDieLimit = "peak-over-die-limit", "peak load over the die's limit";
+    /// The total peak lies below the die's limit.
+    PeakUnderDieLimit = "peak-under-die-limit", "peak load under the die's limit";
+    /// The reverse load lies above the die's limit.
+    ReverseOverDieLimit = "reverse-over-die-limit", "reverse load over the die's limit";
+    /// The work lies above the die's limit.
+    WorkOverDieLimit = "work-over-die-limit", "work over the die's limit";
+    /// The work lies below the die's limit.
+    WorkUnderDieLimit = "work-under-die-limit", "work under the die's limit";
+    /// A watch window's value lies outside its limits.
+    WatchWindow = "watch-window-off-limits", "load in a watch window off its limits";
+    /// A sensor was not on, or not off, where it must be.
+    SensorWindow = "sensor-window-missed", "a sensor was not as it must be in its window";
+    /// The shape of the signature left what the die's good strokes do.
+    ShapeOffEnvelope = "shape-off-envelope", "signature off the die's envelope";
+    /// One column's part of the load changed shape against the others.
+    ShareOffEnvelope = "share-off-envelope", "a column's share of the load off the die's envelope";
+    /// The signature moved further along the allowed ways than good strokes do.
+    ChangeBeyondAllowed = "change-beyond-allowed-ways", "changed further than the stock may change it";
+    /// The signature has drifted further from the accepted reference than it may.
+    DriftOffReference = "drift-off-reference", "drifted too far from the accepted reference";
+    /// A gauge reads its rail: broken wire or bridge.
+    GaugeOpen = "gauge-open", "gauge open (reads its rail)";
+    /// A gauge reads no load without noise: shorted.
+    GaugeShort = "gauge-short", "gauge shorted (no signal, no noise)";
+    /// A gauge's reading is at an end of the converter's range.
+    GaugeSaturated = "gauge-saturated", "gauge reading at the end of its range";
+    /// A gauge repeats one value while the others move.
+    GaugeStuck = "gauge-stuck", "gauge stuck at one value";
+    /// A gauge is noisier than it may be.
+    GaugeNoisy = "gauge-noisy", "gauge noisy or humming";
+    /// A gauge's zero has drifted as far as tracking may follow.
+    GaugeDrifting = "gauge-drifting", "gauge zero drifted too far";
+    /// Frames are missing from the sample clock.
+    FramesLost = "frames-lost", "frames lost on the sample clock";
+    /// A frame came twice.
+    FramesRepeated = "frames-repeated", "frames repeated on the sample clock";
+    /// The crank sensor contradicts itself.
+    CrankFault = "crank-sensor-fault", "crank sensor contradicts itself";
+    /// An internal invariant does not hold.
+    Internal = "internal-fault", "internal check failed";
+}
+
+impl Reason {
+    /// The verdict a reason brings unless a card says otherwise.
+    ///
+    /// Machine limits and failing gauges withdraw the permit at once; what leaves a die's limits stops
+    /// the press at the top of the stroke; a wrong speed is told to people.
+    #[must_use]
+    pub const fn verdict(self) -> Verdict {
+        match self {
+            Self::PeakOverRating
+            | Self::LoadOverCapacityCurve
+            | Self::ColumnOverShare
+            | Self::ReverseOverLimit
+            | Self::ImbalanceLeftRight
+            | Self::ImbalanceFrontRear
+            | Self::WorkOverEnergy
+            | Self::GaugeOpen
+            | Self::GaugeShort
+            | Self::GaugeSaturated
+            | Self::GaugeStuck
+            | Self::GaugeNoisy
+            | Self::GaugeDrifting
+            | Self::FramesLost
+            | Self::FramesRepeated
+            | Self::CrankFault
+            | Self::Internal => Verdict::Trip,
+            Self::SpeedOutOfRange => Verdict::Note,
+            _ => Verdict::Hold,
+        }
+    }
+
+    /// Whether it comes from what the press may carry: no die setting and no bypass lifts it.
+    #[must_use]
+    pub const fn is_machine_limit(self) -> bool {
+        matches!(
+            self,
+            Self::PeakOverRating
+                | Self::LoadOverCapacityCurve
+                | Self::ColumnOverShare
+                | Self::ReverseOverLimit
+                | Self::ImbalanceLeftRight
+                | Self::ImbalanceFrontRear
+                | Self::WorkOverEnergy
+        )
+    }
+}
+
+/// A set of reasons.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct ReasonSet(u64);
+
+const _: () = assert!(Reason::ALL.len() <= 64, "a reason set is 64 bits");
+
+impl ReasonSet {
+    /// Adds one; true if it was not in yet.
+    pub fn insert(&mut self, reason: Reason) -> bool {
+        let bit = 1 << (reason as u8);
+        let fresh = self.0 & bit == 0;
+        self.0 |= bit;
+        fresh
+    }
+
+    /// Whether it is in.
+    #[must_use]
+    pub fn contains(self, reason: Reason) -> bool {
+        self.0 & (1 << (reason as u8)) != 0
+    }
+
+    /// Whether there is none.
+    #[must_use]
+    pub fn is_empty(self) -> bool {
+        self.0 == 0
+    }
+
+    /// The reasons, in order of their numbers.
+    pub fn iter(self) -> impl Iterator<Item = Reason> {
+        Reason::ALL.iter().copied().filter(move |reason| self.contains(*reason))
+    }
+
+    /// The set as bits, bit n for reason number n.
+    #[must_use]
+    pub fn bits(self) -> u64 {
+        self.0
+    }
+}
+
+/// One reason with where it was seen and by how much.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Finding {
+    /// Why.
+    pub reason: Reason,
+    /// How bad.
+    pub verdict: Verdict,
+    /// Which column, where one can be named.
+    pub column: Option<u8>,
+    /// Where in the stroke it began, and where it ended if it has an extent.
+    pub from: Position,
+    /// See `from`.
+    pub to: Position,
+    /// The value that broke the limit, in the limit's unit.
+    pub value: f32,
+    /// The limit.
+    pub limit: f32,
+}
+
+/// Findings one stroke can carry; further ones still count in the reasons and the verdict.
+pub const FINDINGS: usize = 12;
+
+/// What was found in one stroke.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Findings {
+    reasons: ReasonSet,
+    verdict: Verdict,
+    list: heapless::Vec<Finding, FINDINGS>,
+}
+
+impl Findings {
+    /// Adds a finding. Of one reason and column only the first is listed.
+    pub fn add(&mut self, finding: Finding) {
+        self.verdict = self.verdict.max(finding.verdict);
+        self.reasons.insert(finding.reason);
+        let known = self.list.iter().any(|f| f.reason == finding.reason && f.column == finding.column);
+        if !known {
+            // A full list loses details only; the reason and the verdict are kept above.
+            let _ = self.list.push(finding);
+        }
+    }
+
+    /// The worst verdict so far.
+    #[must_use]
+    pub fn verdict(&self) -> Verdict {
+        self.verdict
+    }
+
+    /// All reasons so far.
+    #[must_use]
+    pub fn reasons(&self) -> ReasonSet {
+        self.reasons
+    }
+
+    /// The first findings, in the order in which they were made.
+    #[must_use]
+    pub fn list(&self) -> &[Finding] {
+        &self.list
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn codes_are_kebab_case_and_unique() {
+        for (n, reason) in Reason::ALL.iter().enumerate() {
+            let code = reason.code();
+            assert!(code.bytes().all(|b| b.is_ascii_lowercase() || b == b'-'), "{code}");
+            assert!(Reason::ALL.iter().skip(n + 1).all(|other| other.code() != code), "{code} twice");
+            assert_eq!(*reason as usize, n);
+        }
+    }
+
+    #[test]
+    fn machine_limits_always_trip() {
+        for reason in Reason::ALL.iter().filter(|r| r.is_machine_limit()) {
+            assert_eq!(reason.verdict(), Verdict::Trip, "{reason:?}");
+        }
+    }
+
+    #[test]
+    fn a_full_list_keeps_reasons_and_verdict() {
+        let mut findings = Findings::default();
+        let blank = Finding {
+            reason: Reason::SpeedOutOfRange,
+            verdict: Verdict::Note,
+            column: None,
+            from: Position::Unknown,
+            to: Position::Unknown,
+            value: 0.0,
+            limit: 0.0,
+        };
+        for column in 0..FINDINGS as u8 + 4 {
+            findings.add(Finding { column: Some(column), ..blank });
+        }
+        findings.add(Finding { reason: Reason::GaugeOpen, verdict: Verdict::Trip, ..blank });
+        assert_eq!(findings.list().len(), FINDINGS);
+        assert_eq!(findings.verdict(), Verdict::Trip);
+        assert!(findings.reasons().contains(Reason::GaugeOpen));
+    }
+}
