@@ -1,1 +1,5 @@
 //! The library behind the `bolster` program.
+
+pub mod figure;
+pub mod recording;
+pub mod spelling;

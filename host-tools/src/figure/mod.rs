@@ -1,0 +1,69 @@
+//! Pictures of strokes, limits and trends: plain data in, an SVG string out, a PNG on request.
+//!
+//! Every figure is a struct of numbers with a [`Figure::draw`] that paints them and a
+//! [`Figure::table`] that hands the same numbers out as CSV, so that a reader can check a
+//! picture or redraw it elsewhere. Nothing here computes a verdict: the caller has done that.
+//!
+//! Data are in kN, mm, degrees and strokes; [`LoadUnit`] chooses what is printed. No system font
+//! or graphics library is used: the font is carried by the program and named in the SVG, with
+//! `sans-serif` to fall back on where a viewer lacks it.
+//!
+//! ```
+//! use bolster::figure::{Capacity, Figure, LoadUnit, Size, png};
+//! let figure = Capacity {
+//!     title: "Stroke 12".into(),
+//!     subtitle: "invented data".into(),
+//!     unit: LoadUnit::Kn,
+//!     height_mm: vec![10.0, 5.0, 0.0],
+//!     load_kn: vec![0.0, 400.0, 100.0],
+//!     allowed: vec![(0.0, 2000.0), (6.0, 2000.0), (20.0, 1200.0)],
+//! };
+//! let svg = figure.draw(Size::NORMAL)?;
+//! assert!(svg.starts_with("<svg"));
+//! assert!(png(&svg)?.starts_with(b"\x89PNG"));
+//! # Ok::<(), bolster::figure::FigureError>(())
+//! ```
+
+mod canvas;
+mod capacity;
+mod check;
+mod column;
+mod decimate;
+mod error;
+mod header;
+mod labels;
+mod panel;
+mod raster;
+mod signature;
+mod size;
+mod table;
+mod text;
+pub mod theme;
+mod ticks;
+mod unit;
+mod verdict;
+
+pub use capacity::{Capacity, Closest};
+pub use column::Column;
+pub use decimate::{Bin, bins, thin};
+pub use error::FigureError;
+pub use raster::png;
+pub use signature::{AxisKind, Envelope, OffendingSpan, Signature, Trace};
+pub use size::Size;
+pub use table::{Cell, Table};
+pub use ticks::{Ticks, degree_ticks, ticks};
+pub use unit::LoadUnit;
+pub use verdict::Verdict;
+
+/// What every figure can do.
+pub trait Figure {
+    /// The picture as SVG text of `size` pixels.
+    ///
+    /// # Errors
+    /// [`FigureError`] for empty data, unequal lengths, numbers that are not finite, or a size
+    /// out of range. It never panics on data.
+    fn draw(&self, size: Size) -> Result<String, FigureError>;
+
+    /// The numbers behind the picture, in the unit the picture prints.
+    fn table(&self) -> Table;
+}
