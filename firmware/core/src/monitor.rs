@@ -1,0 +1,564 @@
+//! The pipeline: the only file that knows the order of the stages.
+//!
+//! frame → calibrate → filter → stroke → features → judge → verdict → journal
+//!
+//! Every frame is judged against the machine's limits, and a broken limit withdraws the run permit in that
+//! same frame. What a die may do is judged when its stroke is complete, the work spread over frames.
+
+use crate::calibrate::ZeroState;
+use crate::die::DieLimits;
+use crate::features::{Features, Gatherer, Moment};
+use crate::filter::{LowPassState, SpikeGuard};
+use crate::frame::Frame;
+use crate::health::{ClockWatch, GaugeHealth, GaugeWatch, Reading};
+use crate::journal::{EventKind, Journal};
+use crate::kept::KeptStroke;
+use crate::ledger::Ledger;
+use crate::machine::Load;
+use crate::permit::{PermitRefusal, RunPermit};
+use crate::settings::Press;
+use crate::shape::{Progress, ShapeJudge, ShapeModel};
+use crate::stroke::{Place, Position, Tracker};
+use crate::units::Tick;
+use crate::verdict::{Finding, Findings, Reason, ReasonSet};
+use crate::windows::{Channel, Seen};
+
+/// Events a monitor remembers.
+pub const JOURNAL_EVENTS: usize = 64;
+
+/// One judged stroke.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StrokeReport<const N: usize> {
+    /// Strokes ended before this one since power-up.
+    pub number: u32,
+    /// What it amounts to.
+    pub features: Features<N>,
+    /// What was found.
+    pub findings: Findings,
+    /// Mean strokes a minute, where it can be told.
+    pub speed_spm: Option<f32>,
+    /// Load centre in the frame of the total's peak, mm right and front of the middle.
+    pub load_centre_mm: Option<[f32; 2]>,
+    /// Load centre over the stroke, likewise.
+    pub mean_centre_mm: Option<[f32; 2]>,
+}
+
+/// What one frame did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Step {
+    /// Whether the run permit may be energised.
+    pub permit: bool,
+    /// A stroke's report is new in [`Monitor::report`].
+    pub reported: bool,
+}
+
+/// A stroke that has ended and is still being judged.
+#[derive(Debug, Clone)]
+struct Ended<const N: usize> {
+    features: Features<N>,
+    findings: Findings,
+}
+
+/// The monitor of one press: `N` columns, `BINS` signature bins, `KEEP` frames kept around a stop.
+#[derive(Debug, Clone)]
+pub struct Monitor<const N: usize, const BINS: usize, const KEEP: usize> {
+    press: Press<N>,
+    die: DieLimits,
+    shape: ShapeJudge<N, BINS>,
+
+    clock: ClockWatch,
+    zero: ZeroState<N>,
+    gauges: GaugeWatch<N>,
+    guards: [SpikeGuard; N],
+    filters: [LowPassState; N],
+    tracker: Tracker,
+    gatherer: Gatherer<N>,
+    watch_seen: [Seen; crate::die::WATCH_WINDOWS],
+    sensor_seen: [Seen; crate::die::SENSOR_WINDOWS],
+    findings: Findings,
+    ended: Option<Ended<N>>,
+    in_stroke: bool,
+    contact: bool,
+    stroke: u32,
+    health: [GaugeHealth; N],
+    /// What is wrong in this very frame; an acknowledgement needs it empty.
+    present: ReasonSet,
+    permit: RunPermit,
+    journal: Journal<JOURNAL_EVENTS>,
+    kept: KeptStroke<N, KEEP>,
+    ledger: Ledger<N>,
+    report: Option<StrokeReport<N>>,
+}
+
+impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP> {
+    /// A monitor at power-up: the permit is withheld until [`Self::self_test`] passes.
+    #[must_use]
+    pub fn new(press: Press<N>) -> Self {
+        let share_kn = press.limits.rated / N as f32;
+        let mut journal = Journal::default();
+        journal.write(Tick(0), 0, EventKind::PowerUp, None, None);
+        Self {
+            press,
+            die: DieLimits::default(),
+            shape: ShapeJudge::default(),
+            clock: ClockWatch::default(),
+            zero: ZeroState::default(),
+            gauges: GaugeWatch::default(),
+            guards: [SpikeGuard::default(); N],
+            filters: [LowPassState::default(); N],
+            tracker: Tracker::default(),
+            gatherer: Gatherer::default(),
+            watch_seen: Default::default(),
+            sensor_seen: Default::default(),
+            findings: Findings::default(),
+            ended: None,
+            in_stroke: false,
+            contact: false,
+            stroke: 0,
+            health: [GaugeHealth::Good; N],
+            present: ReasonSet::default(),
+            permit: RunPermit::default(),
+            journal,
+            kept: KeptStroke::default(),
+            ledger: Ledger::new(share_kn),
+            report: None,
+        }
+    }
+}
+
+impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP> {
+    /// One frame through every stage. Bounded work, no allocation, no panic.
+    pub fn step(&mut self, frame: &Frame<N>) -> Step {
+        let before = self.permit.is_granted();
+        self.present = ReasonSet::default();
+        let clock = self.clock.step(frame.tick);
+
+        // calibrate
+        let mut raw = self.press.calibration.loads(&frame.counts);
+        self.zero.apply(&mut raw);
+        let raw_total: f32 = raw.iter().sum();
+
+        // filter
+        let mut guarded = raw;
+        for (guard, load) in self.guards.iter_mut().zip(&mut guarded) {
+            (*load, _) = guard.step(self.press.settings.spike_jump_kn, *load);
+        }
+        let mut loads = guarded;
+        if let Some(filter) = &self.press.filter {
+            for (state, load) in self.filters.iter_mut().zip(&mut loads) {
+                *load = filter.step(state, *load);
+            }
+        }
+        let total: f32 = loads.iter().sum();
+        let guarded_total: f32 = guarded.iter().sum();
+
+        // stroke
+        let place = self.tracker.step(&self.press.rules, frame.tick, frame.crank, total);
+        let mut reported = false;
+        if place.ended {
+            // Only with strokes shorter than the judging takes can one still be waiting.
+            reported |= self.conclude(frame.tick);
+            self.end_stroke(frame.tick, place.crank_fault || place.reversed);
+        }
+        if place.started {
+            self.begin_stroke();
+        }
+        self.in_stroke = place.in_stroke;
+
+        // features
+        let slide = place.position.angle().map(|angle| (angle, self.press.slide.at(angle)));
+        let moment = Moment {
+            tick: frame.tick,
+            position: place.position,
+            height_mm: slide.map(|(_, (height, _))| height),
+            loads,
+            total,
+            guarded_total,
+            guarded,
+            differences: [weigh(&loads, &self.press.side_x), weigh(&loads, &self.press.side_y)],
+        };
+        if self.in_stroke {
+            self.gather(&moment, frame.sensors);
+        }
+
+        // judge
+        self.judge_frame(&moment, slide.and_then(|(angle, (_, rate))| angle.is_closing().then_some(rate)));
+        let unloaded = !self.contact && guarded_total.abs() < self.press.settings.stroke.onset_kn;
+        self.judge_health(frame, &raw, raw_total, unloaded, clock, &place);
+        reported |= self.judge_ended(frame.tick);
+
+        // journal
+        self.ledger.step(&loads);
+        self.kept.step(frame);
+        if before && !self.permit.is_granted() {
+            self.journal.write(frame.tick, self.stroke, EventKind::PermitWithdrawn, None, None);
+            self.kept.trigger(KEEP / 4);
+        }
+        Step { permit: self.permit.is_granted(), reported }
+    }
+
+    fn begin_stroke(&mut self) {
+        self.gatherer = Gatherer::default();
+        self.watch_seen = Default::default();
+        self.sensor_seen = Default::default();
+        self.findings = Findings::default();
+        self.shape.begin_stroke();
+        self.contact = false;
+    }
+
+    #[inline]
+    fn gather(&mut self, now: &Moment<N>, sensors: u8) {
+        let onset_kn = self.press.settings.stroke.onset_kn;
+        self.gatherer.step(now, onset_kn);
+        self.contact |= now.guarded_total >= onset_kn;
+        self.shape.step(now.position, &now.guarded);
+        for (window, seen) in self.die.watch.iter().zip(&mut self.watch_seen) {
+            if window.span.contains(now.position) {
+                seen.load(match window.channel {
+                    Channel::Total => now.total,
+                    Channel::Column(column) => now.loads.get(usize::from(column)).copied().unwrap_or(0.0),
+                });
+            }
+        }
+        for (window, seen) in self.die.sensors.iter().zip(&mut self.sensor_seen) {
+            if window.span.contains(now.position) {
+                seen.sensor(sensors & (1 << (window.input & 7)) != 0);
+            }
+        }
+    }
+
+    /// The machine's limits in this frame, in a stroke or not.
+    #[inline]
+    fn judge_frame(&mut self, now: &Moment<N>, closing_rate_mm: Option<f32>) {
+        let load = Load {
+            loads: &now.loads,
+            total: now.total,
+            closing_rate_mm,
+            differences: now.differences,
+            work_kj: if self.in_stroke { self.gatherer.work_kj() } else { 0.0 },
+        };
+        let Self { press, findings, permit, present, .. } = self;
+        press.limits.check(&load, |reason, column, value, limit| {
+            let verdict = reason.verdict();
+            findings.add(Finding {
+                reason,
+                verdict,
+                column,
+                from: now.position,
+                to: now.position,
+                value,
+                limit,
+            });
+            present.insert(reason);
+            permit.take(now.tick, reason, verdict, false);
+        });
+    }
+
+    /// Gauges, clock and crank sensor in this frame.
+    #[inline]
+    fn judge_health(
+        &mut self,
+        frame: &Frame<N>,
+        raw: &[f32; N],
+        raw_total: f32,
+        unloaded: bool,
+        clock: Option<Reason>,
+        place: &Place,
+    ) {
+        for column in 0..N {
+            let (Some(&counts), Some(&load_kn)) = (frame.counts.get(column), raw.get(column)) else {
+                continue;
+            };
+            let reading = Reading {
+                counts,
+                saturated: self.press.calibration.is_saturated(counts),
+                load_kn,
+                others_kn: raw_total - load_kn,
+            };
+            let mut health = self.gauges.step(&self.press.settings.health, column, reading, unloaded);
+            if health == GaugeHealth::Good && self.zero.at_limit(column) {
+                health = GaugeHealth::Drifting;
+            }
+            if let Some(last) = self.health.get_mut(column)
+                && *last != health
+            {
+                *last = health;
+                let number = Some(column as u8);
+                self.journal.write(frame.tick, self.stroke, EventKind::GaugeHealth, health.reason(), number);
+            }
+            if let Some(reason) = health.reason() {
+                self.wrong(frame.tick, reason, Some(column as u8), place.position);
+            }
+        }
+        if let Some(reason) = clock {
+            self.wrong(frame.tick, reason, None, place.position);
+        }
+        if place.crank_fault {
+            self.wrong(frame.tick, Reason::CrankFault, None, place.position);
+        }
+        if unloaded && let Some(tracking) = self.press.calibration.zero_tracking() {
+            self.zero.track(tracking, raw);
+        }
+    }
+
+    /// Something is wrong with the monitor's own senses.
+    fn wrong(&mut self, tick: Tick, reason: Reason, column: Option<u8>, position: Position) {
+        let verdict = reason.verdict();
+        let finding =
+            Finding { reason, verdict, column, from: position, to: position, value: 0.0, limit: 0.0 };
+        self.findings.add(finding);
+        self.present.insert(reason);
+        self.permit.take(tick, reason, verdict, false);
+    }
+
+    /// The stroke under way is over; what it amounts to goes to be judged.
+    fn end_stroke(&mut self, tick: Tick, given_up: bool) {
+        let features = self.gatherer.finish();
+        let mut findings = core::mem::take(&mut self.findings);
+        self.in_stroke = false;
+        self.contact = false;
+        let overloaded = findings.reasons().iter().any(Reason::is_machine_limit);
+        self.ledger.stroke(features.total.peak.value, self.press.limits.rated, overloaded);
+        if given_up {
+            self.journal.write(tick, self.stroke, EventKind::StrokeGivenUp, None, None);
+            self.shape.give_up();
+        } else {
+            self.shape.end_stroke();
+            self.die.judge(&features, |finding| findings.add(finding));
+            let watch =
+                self.die.watch.iter().zip(&self.watch_seen).filter_map(|(window, seen)| window.judge(seen));
+            let sensors = self
+                .die
+                .sensors
+                .iter()
+                .zip(&self.sensor_seen)
+                .filter_map(|(window, seen)| window.judge(seen));
+            watch.chain(sensors).for_each(|finding| findings.add(finding));
+        }
+        self.ended = Some(Ended { features, findings });
+    }
+
+    /// A bounded part of the judging of an ended stroke. True when its report is complete.
+    #[inline]
+    fn judge_ended(&mut self, tick: Tick) -> bool {
+        let Some(ended) = &mut self.ended else { return false };
+        match self.shape.advance(&mut ended.findings) {
+            Progress::Working => false,
+            Progress::Done => self.complete(tick),
+        }
+    }
+
+    /// All that is left of the judging of an ended stroke, at once. True if there was one.
+    fn conclude(&mut self, tick: Tick) -> bool {
+        // The shape's work is divided into at most this many parts.
+        for _ in 0..ShapeJudge::<N, BINS>::PARTS {
+            if self.ended.is_none() {
+                return false;
+            }
+            if self.judge_ended(tick) {
+                return true;
+            }
+        }
+        // Not reachable while PARTS is true; if it were not, the stroke must not pass unjudged.
+        if let Some(ended) = &mut self.ended {
+            let nowhere = Position::Unknown;
+            let verdict = Reason::Internal.verdict();
+            let reason = Reason::Internal;
+            ended.findings.add(Finding {
+                reason,
+                verdict,
+                column: None,
+                from: nowhere,
+                to: nowhere,
+                value: 0.0,
+                limit: 0.0,
+            });
+            self.permit.take(tick, reason, verdict, true);
+            return self.complete(tick);
+        }
+        false
+    }
+
+    fn complete(&mut self, tick: Tick) -> bool {
+        let Some(Ended { features, mut findings }) = self.ended.take() else { return false };
+        let press = &self.press;
+        let settings = &press.settings;
+        let speed_spm = if settings.timed { features.speed_spm(settings.stroke.sample_hz) } else { None };
+        let [slowest, fastest] = settings.press.speed_spm.map(|spm| spm as f32);
+        // Five per cent is the measurement's own: a stroke's mean speed differs from the nominal by its droop.
+        if let Some(speed) = speed_spm
+            && !(speed >= 0.95 * slowest && speed <= 1.05 * fastest)
+        {
+            let reason = Reason::SpeedOutOfRange;
+            let limit = if speed < slowest { slowest } else { fastest };
+            let nowhere = Position::Unknown;
+            let verdict = reason.verdict();
+            findings.add(Finding {
+                reason,
+                verdict,
+                column: None,
+                from: nowhere,
+                to: nowhere,
+                value: speed,
+                limit,
+            });
+        }
+        let verdict = findings.verdict();
+        self.shape.settle(verdict);
+        let first = findings.list().iter().find(|finding| finding.verdict == verdict);
+        if let Some(first) = first {
+            self.journal.write(
+                tick,
+                self.stroke,
+                EventKind::Judged(verdict),
+                Some(first.reason),
+                first.column,
+            );
+        }
+        for finding in findings.list() {
+            self.permit.take(tick, finding.reason, finding.verdict, true);
+        }
+        let least = settings.centre_least_kn;
+        let centre = |loads: &[f32; N], least: f32| {
+            crate::features::load_centre_mm(loads, &press.x_mm, &press.y_mm, least)
+        };
+        self.report = Some(StrokeReport {
+            number: self.stroke,
+            load_centre_mm: centre(&features.at_peak_kn, least),
+            // Summed over the loaded frames: the mean must reach the least load at least once over.
+            mean_centre_mm: centre(&features.loaded_sum, least),
+            features,
+            findings,
+            speed_spm,
+        });
+        self.stroke = self.stroke.wrapping_add(1);
+        true
+    }
+
+    /// The source leaves out a part of the turn or begins another stroke: the next frame need not follow the
+    /// last one. With [`crate::stroke::StrokeSource::Marked`] this is what separates strokes.
+    pub fn mark(&mut self) {
+        self.tracker.mark();
+        self.clock.interrupt();
+        self.gauges.interrupt();
+        self.guards.iter_mut().for_each(SpikeGuard::restart);
+        self.filters.iter_mut().for_each(LowPassState::restart);
+    }
+
+    /// The source has come to its end: the stroke under way is judged to the end. True if that gave a report.
+    pub fn close(&mut self, tick: Tick) -> bool {
+        let waiting = self.conclude(tick);
+        if self.tracker.close() {
+            self.end_stroke(tick, false);
+            return self.conclude(tick);
+        }
+        waiting
+    }
+
+    /// The last judged stroke.
+    #[must_use]
+    pub fn report(&self) -> Option<&StrokeReport<N>> {
+        self.report.as_ref()
+    }
+}
+
+/// Sum of loads weighed by sides: right minus left, or front minus rear.
+#[inline]
+fn weigh<const N: usize>(loads: &[f32; N], sides: &[f32; N]) -> f32 {
+    loads.iter().zip(sides).map(|(load, side)| load * side).sum()
+}
+
+/// What people and settings do to the monitor, between frames.
+impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP> {
+    /// The result of the self-test at power-up.
+    pub fn self_test(&mut self, tick: Tick, passed: bool) {
+        self.permit.self_test(passed);
+        self.journal.write(tick, self.stroke, EventKind::SelfTest(passed), None, None);
+    }
+
+    /// A person acknowledges a hold or trip.
+    ///
+    /// # Errors
+    /// [`PermitRefusal`] while self-test has not passed or the last frame still showed something wrong.
+    pub fn acknowledge(&mut self, tick: Tick) -> Result<(), PermitRefusal> {
+        let answer = self.permit.acknowledge(self.present);
+        let kind = if answer.is_ok() { EventKind::Acknowledged } else { EventKind::AcknowledgeRefused };
+        self.journal.write(tick, self.stroke, kind, None, None);
+        answer
+    }
+
+    /// Starts a timed bypass of holds; machine limits and failing senses still withdraw the permit.
+    ///
+    /// # Errors
+    /// [`PermitRefusal::Time`] for a time of zero or beyond a day.
+    pub fn bypass(&mut self, tick: Tick, ticks: u32) -> Result<(), PermitRefusal> {
+        self.permit.bypass(tick, ticks)?;
+        self.journal.write(tick, self.stroke, EventKind::BypassBegan(ticks), None, None);
+        Ok(())
+    }
+
+    /// Sets a die: its limits and its learned shape. Takes effect with the next stroke.
+    ///
+    /// # Errors
+    /// [`crate::die::DieError`] if the limits cannot be; the old die then stays.
+    pub fn set_die(
+        &mut self,
+        tick: Tick,
+        limits: DieLimits,
+        shape: Option<ShapeModel<N, BINS>>,
+    ) -> Result<(), crate::die::DieError> {
+        limits.check(N)?;
+        self.die = limits;
+        self.shape.set(shape);
+        self.journal.write(tick, self.stroke, EventKind::SettingsChanged, None, None);
+        Ok(())
+    }
+
+    /// The stock changed (operator, end-of-coil sensor or recording): the first strokes of the new coil are
+    /// judged by wide limits while the signature is found anew within the allowed ways.
+    pub fn new_coil(&mut self) {
+        self.shape.new_coil();
+    }
+
+    /// The run permit.
+    #[must_use]
+    pub fn permit(&self) -> &RunPermit {
+        &self.permit
+    }
+
+    /// The journal.
+    #[must_use]
+    pub fn journal(&self) -> &Journal<JOURNAL_EVENTS> {
+        &self.journal
+    }
+
+    /// The kept stroke.
+    #[must_use]
+    pub fn kept(&self) -> &KeptStroke<N, KEEP> {
+        &self.kept
+    }
+
+    /// The ledger.
+    #[must_use]
+    pub fn ledger(&self) -> &Ledger<N> {
+        &self.ledger
+    }
+
+    /// `[column]`: health of the gauges.
+    #[must_use]
+    pub fn health(&self) -> &[GaugeHealth; N] {
+        &self.health
+    }
+
+    /// The shape judge: the signature of the stroke under way or just ended, and the learned model's state.
+    #[must_use]
+    pub fn shape(&self) -> &ShapeJudge<N, BINS> {
+        &self.shape
+    }
+
+    /// The press.
+    #[must_use]
+    pub fn press(&self) -> &Press<N> {
+        &self.press
+    }
+}
