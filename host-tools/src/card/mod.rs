@@ -1,0 +1,3 @@
+//! Cards: what a press is and may carry, as people write it down in TOML.
+
+pub mod press;
