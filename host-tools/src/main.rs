@@ -1,2 +1,5 @@
-//! The `bolster` program.
-fn main() {}
+//! The `bolster` program: everything it does is in the library.
+
+fn main() -> std::process::ExitCode {
+    bolster::cmd::main()
+}

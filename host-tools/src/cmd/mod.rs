@@ -1,0 +1,93 @@
+//! The commands, one file each, and what they share: exit codes, the caution, progress.
+//!
+//! Exit codes: 0 done, 1 bad input or failure (one message on stderr), 2 bad usage, 3 a finding that the
+//! caller asked to be told of. Results go to stdout, talk to stderr; a closed pipe is no failure.
+
+pub mod progress;
+pub mod replay;
+
+use std::error::Error;
+use std::fmt::Write as _;
+use std::io;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// Printed by every command that sets, changes or proposes limits, and in every report.
+pub const CAUTION: &str = "\
+Bolster warns and can withhold a run signal. It is no safeguard and replaces no guard, light curtain,
+two-hand control, anti-repeat or overload device, die block or lock-out. Ratings and allowed reverse loads
+come from the press builder. Set limits with qualified people and follow local codes. Hands out of the die.";
+
+/// See the force in the press: plan, learn, watch, diagnose, replay.
+#[derive(Debug, Parser)]
+#[command(name = "bolster", version, about, after_help = CAUTION, max_term_width = 100)]
+struct Program {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Replay(replay::ReplayArgs),
+}
+
+/// Why a command ends otherwise than well.
+#[derive(Debug)]
+pub enum Failure {
+    /// Bad input or failure; the message says what happened, where and what to do.
+    Message(String),
+    /// The command ran; what it found is what the caller asked to be told of (exit 3).
+    Found,
+}
+
+impl Failure {
+    /// A failure with this message.
+    pub fn because(message: impl Into<String>) -> Self {
+        Self::Message(message.into())
+    }
+}
+
+impl<E: Error + 'static> From<E> for Failure {
+    /// The error and everything beneath it on one line, nothing said twice.
+    fn from(error: E) -> Self {
+        let mut message = error.to_string();
+        let mut cause = error.source();
+        while let Some(beneath) = cause {
+            let text = beneath.to_string();
+            if !message.contains(&text) {
+                let _ = write!(message, ": {text}");
+            }
+            cause = beneath.source();
+        }
+        Self::Message(message)
+    }
+}
+
+/// Runs the program with the process's arguments.
+#[must_use]
+pub fn main() -> ExitCode {
+    let done = match Program::parse().command {
+        Command::Replay(args) => replay::run(&args),
+    };
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(Failure::Found) => ExitCode::from(3),
+        Err(Failure::Message(message)) => {
+            eprintln!("bolster: {message}");
+            ExitCode::from(1)
+        }
+    }
+}
+
+/// Prints to stdout; a reader that has gone away (a closed pipe) ends the program quietly.
+///
+/// # Errors
+/// [`Failure`] if stdout cannot be written for another reason.
+pub fn print(text: &str) -> Result<(), Failure> {
+    match io::Write::write_all(&mut io::stdout().lock(), text.as_bytes()) {
+        Err(why) if why.kind() == io::ErrorKind::BrokenPipe => std::process::exit(0),
+        Err(why) => Err(Failure::because(format!("standard output cannot be written: {why}"))),
+        Ok(()) => Ok(()),
+    }
+}

@@ -1,0 +1,191 @@
+//! A recording through the monitor's core: rows in, one outcome a stroke out.
+//!
+//! The core that runs here is the one that runs on the controller. Loads become counts of a 24-bit
+//! converter and go through every stage; strokes are separated where the recording separates them.
+
+mod outcome;
+mod rate;
+
+use bolster_core::die::DieLimits;
+use bolster_core::frame::{CrankReading, Frame};
+use bolster_core::monitor::{Monitor, StrokeReport};
+use bolster_core::press::Columns;
+use bolster_core::settings::{PressSettings, SettingsError};
+use bolster_core::shape::ShapeModel;
+use bolster_core::signature::Signature;
+use bolster_core::stroke::StrokeSource;
+use bolster_core::units::{CrankAngle, Tick};
+
+use crate::card::press::PressCard;
+use crate::recording::{Header, Row, Unit};
+
+pub use outcome::{ColumnOutcome, FindingOutcome, Outcome};
+pub use rate::{ROWS_AHEAD, SampleRate};
+
+/// Signature bins of the host's monitors; the controller's are the same.
+pub const BINS: usize = 128;
+/// Frames kept around a stop.
+const KEEP: usize = 1024;
+/// One count of the converter in the host's monitors, as a share of the column's rated share: full scale is
+/// four times that share, so a recorded overload of any believable size still fits.
+const COUNTS_PER_SHARE: f64 = 2_097_152.0;
+
+/// A recording cannot be judged with these settings.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum SessionError {
+    /// The recording's gauges are not the press's.
+    #[error("the recording has {} gauge column(s) but the press card says {}; use this press's recording or card", found.count(), expected.count())]
+    Columns {
+        /// In the recording.
+        found: Columns,
+        /// On the card.
+        expected: Columns,
+    },
+    /// Counts need a calibration.
+    #[error("the recording holds raw counts; give the press's calibration to turn them into loads")]
+    Uncalibrated,
+    /// The settings do not go together.
+    #[error("the press card cannot be used: {0}")]
+    Settings(String),
+}
+
+impl From<SettingsError> for SessionError {
+    fn from(why: SettingsError) -> Self {
+        Self::Settings(why.to_string())
+    }
+}
+
+/// A monitor fed with rows.
+pub enum Session {
+    /// One column.
+    One(Box<Run<1>>),
+    /// Two columns.
+    Two(Box<Run<2>>),
+    /// Four columns.
+    Four(Box<Run<4>>),
+}
+
+/// Calls the same method of whichever run a session holds.
+macro_rules! each {
+    ($session:expr, $run:ident => $do:expr) => {
+        match $session {
+            Session::One($run) => $do,
+            Session::Two($run) => $do,
+            Session::Four($run) => $do,
+        }
+    };
+}
+
+impl Session {
+    /// A session for recordings with this header, on this press.
+    ///
+    /// # Errors
+    /// [`SessionError`] if the header does not fit the card or the card's figures do not go together.
+    pub fn new(card: &PressCard, header: &Header, rate: SampleRate) -> Result<Self, SessionError> {
+        if header.columns != card.spec.columns {
+            return Err(SessionError::Columns { found: header.columns, expected: card.spec.columns });
+        }
+        if header.unit == Unit::Counts {
+            return Err(SessionError::Uncalibrated);
+        }
+        Ok(match card.spec.columns {
+            Columns::Total => Self::One(Box::new(Run::new(card, rate)?)),
+            Columns::LeftRight => Self::Two(Box::new(Run::new(card, rate)?)),
+            Columns::Corners => Self::Four(Box::new(Run::new(card, rate)?)),
+        })
+    }
+
+    /// One row; gives the outcome of the stroke that it shows to be complete.
+    pub fn row(&mut self, row: &Row) -> Option<Outcome> {
+        each!(self, run => run.row(row))
+    }
+
+    /// The recording has ended; gives the outcome of its last stroke.
+    pub fn close(&mut self) -> Option<Outcome> {
+        each!(self, run => run.close())
+    }
+}
+
+/// A monitor of `N` columns fed with rows.
+pub struct Run<const N: usize> {
+    monitor: Monitor<N, BINS, KEEP>,
+    columns: Columns,
+    counts_per_kn: f64,
+    tick: u32,
+    stroke: Option<u64>,
+    coil: u64,
+    /// Stroke and coil of the reports still to come, oldest first: at most one is being judged.
+    waiting: Option<(u64, u64)>,
+}
+
+impl<const N: usize> Run<N> {
+    /// A monitor of this press, its self-test passed, without a die.
+    ///
+    /// # Errors
+    /// [`SessionError::Settings`] if the card's figures do not go together.
+    pub fn new(card: &PressCard, rate: SampleRate) -> Result<Self, SessionError> {
+        let counts_per_kn = COUNTS_PER_SHARE * N as f64 / card.spec.rated_kn;
+        let mut settings =
+            PressSettings::usual(card.spec, rate.hz, (1.0 / counts_per_kn) as f32, StrokeSource::Marked);
+        settings.timed = rate.is_measured;
+        if let Some(corner_hz) = card.low_pass_hz {
+            let kind = bolster_core::filter::FilterKind::NoOvershoot;
+            settings.filter = Some(bolster_core::filter::FilterConfig { kind, corner_hz, sample_hz: rate.hz });
+        }
+        let mut monitor = Monitor::new(settings.build()?);
+        monitor.self_test(Tick(0), true);
+        Ok(Self { monitor, columns: card.spec.columns, counts_per_kn, tick: 0, stroke: None, coil: 0, waiting: None })
+    }
+
+    /// Puts a die in.
+    ///
+    /// # Errors
+    /// [`SessionError::Settings`] if its limits cannot be.
+    pub fn set_die(&mut self, limits: DieLimits, shape: Option<ShapeModel<N, BINS>>) -> Result<(), SessionError> {
+        let tick = Tick(self.tick);
+        self.monitor.set_die(tick, limits, shape).map_err(|why| SessionError::Settings(why.to_string()))
+    }
+
+    /// One row; gives the outcome of the stroke that it shows to be complete.
+    pub fn row(&mut self, row: &Row) -> Option<Outcome> {
+        if self.stroke != Some(row.stroke) {
+            self.waiting = self.stroke.map(|stroke| (stroke, self.coil));
+            self.monitor.mark();
+            if self.stroke.is_some() && self.coil != row.coil {
+                self.monitor.new_coil();
+            }
+            self.stroke = Some(row.stroke);
+            self.coil = row.coil;
+        }
+        let mut counts = [0; N];
+        for (count, load) in counts.iter_mut().zip(&row.loads) {
+            // Saturating, as a converter does; the range's ends then show as saturation.
+            *count = (load * self.counts_per_kn).round() as i32;
+            *count = (*count).clamp(-(1 << 23), (1 << 23) - 1);
+        }
+        let crank = if row.angle_deg.is_nan() {
+            CrankReading::Absent
+        } else {
+            CrankReading::Angle(CrankAngle::from_degrees(row.angle_deg))
+        };
+        let frame = Frame { tick: Tick(self.tick), counts, crank, sensors: row.sensors };
+        self.tick = self.tick.wrapping_add(1);
+        let step = self.monitor.step(&frame);
+        if step.reported { self.outcome() } else { None }
+    }
+
+    /// The recording has ended; gives the outcome of its last stroke.
+    pub fn close(&mut self) -> Option<Outcome> {
+        self.waiting = self.stroke.take().map(|stroke| (stroke, self.coil));
+        if self.monitor.close(Tick(self.tick)) { self.outcome() } else { None }
+    }
+
+    fn outcome(&mut self) -> Option<Outcome> {
+        let (stroke, coil) = self.waiting.take()?;
+        let report: &StrokeReport<N> = self.monitor.report()?;
+        let signature: &Signature<N, BINS> = self.monitor.shape().ended();
+        let _ = signature;
+        Some(Outcome::new(stroke, coil, self.columns, report))
+    }
+}

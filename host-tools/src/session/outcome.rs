@@ -1,0 +1,121 @@
+//! One judged stroke in plain numbers, as programs and pictures take it.
+
+use bolster_core::features::ColumnFeatures;
+use bolster_core::monitor::StrokeReport;
+use bolster_core::press::Columns;
+use bolster_core::stroke::Position;
+use serde::Serialize;
+
+/// One stroke: verdict, reasons and features. Loads in kN, angles in degrees from the top, work in kJ.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Outcome {
+    /// Number in the recording.
+    pub stroke: u64,
+    /// `pass`, `note`, `hold` or `trip`.
+    pub verdict: &'static str,
+    /// Stable codes, in the order of the core's list.
+    pub reasons: Vec<&'static str>,
+    /// Greatest total load (0 if it never pushed).
+    pub peak_kn: f64,
+    /// Where; null without angles.
+    pub peak_angle_deg: Option<f64>,
+    /// Greatest reverse total load, a magnitude.
+    pub reverse_kn: f64,
+    /// Work over slide travel; null without angles.
+    pub work_kj: Option<f64>,
+    /// Load centre at the peak, mm right and front of the middle; null where the load is too small.
+    pub load_centre_mm: Option<[f64; 2]>,
+    /// One a gauge, in channel order.
+    pub columns: Vec<ColumnOutcome>,
+    /// Coil number in the recording, 0 where it has none.
+    pub coil: u64,
+    /// Slide height at the peak, mm above the bottom; null without angles.
+    pub peak_height_mm: Option<f64>,
+    /// Where the reverse load was greatest; null without angles.
+    pub reverse_angle_deg: Option<f64>,
+    /// Where the total load first rose over 2 % of the rating; null without angles or contact.
+    pub contact_angle_deg: Option<f64>,
+    /// Mean strokes a minute; null where the recording cannot tell.
+    pub speed_spm: Option<f64>,
+    /// What was found, with places and figures.
+    pub findings: Vec<FindingOutcome>,
+}
+
+/// One gauge column of a stroke.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ColumnOutcome {
+    /// `total`, `left`, `right`, `lf`, `rf`, `lr` or `rr`.
+    pub name: &'static str,
+    /// Greatest load, kN.
+    pub peak_kn: f64,
+    /// Greatest reverse load, kN, a magnitude.
+    pub reverse_kn: f64,
+}
+
+/// One finding.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FindingOutcome {
+    /// Stable code.
+    pub reason: &'static str,
+    /// Verdict it brings.
+    pub verdict: &'static str,
+    /// In words.
+    pub says: &'static str,
+    /// Gauge column by name, where one can be named.
+    pub column: Option<&'static str>,
+    /// Where it began, degrees; null where it has no place.
+    pub from_deg: Option<f64>,
+    /// Where it ended.
+    pub to_deg: Option<f64>,
+    /// The value, in the unit of its limit.
+    pub value: f64,
+    /// The limit.
+    pub limit: f64,
+}
+
+/// f32 to f64 by way of the shortest decimal that means the same f32: 0.1 stays 0.1 in JSON.
+fn plain(value: f32) -> f64 {
+    value.to_string().parse().unwrap_or(f64::from(value))
+}
+
+fn degrees(position: Position) -> Option<f64> {
+    position.angle().map(|angle| plain(angle.degrees()))
+}
+
+impl Outcome {
+    pub(super) fn new<const N: usize>(stroke: u64, coil: u64, columns: Columns, report: &StrokeReport<N>) -> Self {
+        let features = &report.features;
+        let column = |(name, of): (&&'static str, &ColumnFeatures)| ColumnOutcome {
+            name,
+            peak_kn: plain(of.peak.value),
+            reverse_kn: plain(of.reverse.value),
+        };
+        let findings = report.findings.list().iter().map(|finding| FindingOutcome {
+            reason: finding.reason.code(),
+            verdict: finding.verdict.word(),
+            says: finding.reason.says(),
+            column: finding.column.and_then(|n| columns.names().get(usize::from(n)).copied()),
+            from_deg: degrees(finding.from),
+            to_deg: degrees(finding.to),
+            value: plain(finding.value),
+            limit: plain(finding.limit),
+        });
+        Self {
+            stroke,
+            verdict: report.findings.verdict().word(),
+            reasons: report.findings.reasons().iter().map(|reason| reason.code()).collect(),
+            peak_kn: plain(features.total.peak.value),
+            peak_angle_deg: degrees(features.total.peak.position),
+            reverse_kn: plain(features.total.reverse.value),
+            work_kj: features.work_kj.map(plain),
+            load_centre_mm: report.load_centre_mm.map(|centre| centre.map(plain)),
+            columns: columns.names().iter().zip(&features.columns).map(column).collect(),
+            coil,
+            peak_height_mm: features.total.peak.height_mm.map(plain),
+            reverse_angle_deg: degrees(features.total.reverse.position),
+            contact_angle_deg: features.contact.and_then(degrees),
+            speed_spm: report.speed_spm.map(plain),
+            findings: findings.collect(),
+        }
+    }
+}
