@@ -1,0 +1,376 @@
+//! Stroke after stroke: crank, stock, faults, die, frame and gauges put together.
+//!
+//! Each sample the crank moves on, the die's load is found for where the slide will stand (prediction with the
+//! last load, then one correction: the effect of a step's force on the same step's position is Δt²/6m, so the
+//! second evaluation is within 10⁻³ of the last change), the frame takes an exact step, and the gauges are read.
+//! Between the recorded parts of two turns the frame comes to rest and only the clock and the crank go on.
+
+#[cfg(test)]
+mod tests;
+
+use crate::drive::Drive;
+use crate::element::Element;
+use crate::faults::{Active, Changes, FaultPlan, has_place};
+use crate::frame::{Frame, FrameChange, FrameForce, FrameState};
+use crate::front_end::{ChannelScale, FrontEnd};
+use crate::scenario::{Scenario, ScenarioError};
+use crate::seed::{Purpose, normal, stream};
+use crate::slide::SlideCurve;
+use crate::station::{Site, Stock};
+use crate::strip::{Stretch, Strip};
+use crate::truth::{Kind, Truth};
+use bolster_core::crank::CrankSlider;
+use bolster_core::press::PressSpec;
+use core::f64::consts::{PI, TAU};
+use rand_chacha::ChaCha8Rng;
+
+/// Longest step of the frame, s: a hundred steps in the period of a 100 Hz frame.
+const LONGEST_STEP_S: f64 = 1.05e-4;
+
+/// One reading of all columns.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SimSample {
+    /// Time since the run began, s.
+    pub time_s: f64,
+    /// Crank angle as the encoder gives it, degrees from the top.
+    pub angle_deg: f64,
+    /// Indicated load of each column, kN; only the press's columns are used, the rest are 0.
+    pub kn: [f64; 4],
+    /// Converter counts of each column.
+    pub counts: [i32; 4],
+    /// Sensor inputs, bit 0 = `s1`.
+    pub sensors: u8,
+}
+
+/// Where a stroke's energy went, J, over its recorded part.
+///
+/// `crank = die + damped + stored` within the integration's error.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Energy {
+    /// Work the crank did on the slide.
+    pub crank_j: f64,
+    /// Work the die took (what springs and pads gave back is taken off).
+    pub die_j: f64,
+    /// Lost in the frame's dampers.
+    pub damped_j: f64,
+    /// Change of the frame's elastic and kinetic energy.
+    pub stored_j: f64,
+}
+
+/// One stroke.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SimStroke {
+    /// Number, from 1.
+    pub number: u32,
+    /// Coil, from 1.
+    pub coil: u32,
+    /// Strokes a minute.
+    pub speed_spm: f64,
+    /// What was done to it.
+    pub truth: Truth,
+    /// Where the energy went.
+    pub energy: Energy,
+    /// The recorded part, in time order.
+    pub samples: Vec<SimSample>,
+}
+
+/// A run of a scenario: an iterator over its strokes, one in memory at a time.
+#[derive(Debug, Clone)]
+pub struct Simulator {
+    scenario: Scenario,
+    press: PressSpec,
+    curve: SlideCurve,
+    sites: Vec<Site>,
+    drive: Drive,
+    strip: Strip,
+    plan: FaultPlan,
+    frame: Frame,
+    frame_change: FrameChange,
+    front_end: FrontEnd,
+    station_scatter: ChaCha8Rng,
+    elements: Vec<Element>,
+    substeps: u32,
+    done: u32,
+    /// Samples since the run began.
+    tick: u64,
+    /// Crank angle at that sample, radians from this stroke's top.
+    angle: f64,
+}
+
+/// The moving parts at one instant.
+#[derive(Clone, Copy)]
+struct Instant {
+    angle: f64,
+    height: f64,
+    speed: f64,
+    state: FrameState,
+    /// The die's load alone.
+    die: FrameForce,
+    /// The die's load and the slide's inertia.
+    force: FrameForce,
+}
+
+impl Simulator {
+    /// Prepares a run.
+    ///
+    /// # Errors
+    /// [`ScenarioError`] naming the field that cannot be.
+    pub fn new(scenario: &Scenario) -> Result<Self, ScenarioError> {
+        scenario.check()?;
+        let press = crate::press::spec(scenario)?;
+        let refuse = |field: &str, problem: String| ScenarioError::Field { field: field.to_owned(), problem };
+        let crank = CrankSlider::new(press.stroke_mm, press.rod_mm)
+            .map_err(|why| refuse("press", format!("is refused: {why}")))?;
+        let material = crate::material::find(&scenario.strip.material)
+            .ok_or_else(|| refuse("strip.material", "is not in the materials table".to_owned()))?;
+        let substeps = libm::ceil(1.0 / (scenario.sample_hz * LONGEST_STEP_S)).max(1.0) as u32;
+        let step_s = 1.0 / (scenario.sample_hz * f64::from(substeps));
+        let sites = Site::all(&scenario.stations);
+        let frame_change = FrameChange::default();
+        Ok(Self {
+            press,
+            curve: SlideCurve::new(&crank),
+            drive: Drive::new(&scenario.drive, scenario.seed),
+            strip: Strip::new(&scenario.strip, material, scenario.seed),
+            plan: FaultPlan::new(scenario, &press, &sites),
+            frame: Frame::new(&press, &scenario.frame, &frame_change, step_s),
+            frame_change,
+            front_end: FrontEnd::new(&press, &scenario.front_end, scenario.seed),
+            station_scatter: stream(scenario.seed.rotate_left(17), Purpose::Strip),
+            elements: Vec::new(),
+            substeps,
+            done: 0,
+            tick: 0,
+            angle: 0.0,
+            sites,
+            scenario: scenario.clone(),
+        })
+    }
+
+    /// The press.
+    #[must_use]
+    pub fn press(&self) -> &PressSpec {
+        &self.press
+    }
+
+    /// The scenario of this run.
+    #[must_use]
+    pub fn scenario(&self) -> &Scenario {
+        &self.scenario
+    }
+
+    /// The die's stations, repeats counted.
+    #[must_use]
+    pub fn sites(&self) -> &[Site] {
+        &self.sites
+    }
+
+    /// Calibration of each gauge channel: how counts become kN.
+    #[must_use]
+    pub fn calibration(&self) -> &[ChannelScale; 4] {
+        self.front_end.scale()
+    }
+
+    fn step_s(&self) -> f64 {
+        1.0 / (self.scenario.sample_hz * f64::from(self.substeps))
+    }
+
+    /// The die's contacts for this stroke, highest first.
+    fn load_die(&mut self, stretch: &Stretch, changes: &Changes) {
+        let data = &self.scenario.strip;
+        let material = self.strip.material();
+        let half_depth = self.press.bolster_mm[1] / 2.0;
+        let lower = changes.lower_mm + stretch.closing_mm;
+        self.elements.clear();
+        for (i, (site, change)) in self.sites.iter().zip(&changes.stations).enumerate() {
+            let across = 1.0 + stretch.wedge * site.y_mm / half_depth;
+            let strength = stretch.strength * changes.strength;
+            let stock = Stock {
+                material,
+                thickness_mm: data.thickness_mm * stretch.thickness * changes.thickness * across,
+                nominal_mm: data.thickness_mm,
+                shear_mpa: material.shear_mpa * strength,
+                tensile_mpa: material.tensile_mpa * strength,
+                friction: stretch.friction,
+                penetration: changes.penetration,
+            };
+            let own = 1.0 + data.scatter_station_percent / 100.0 * normal(&mut self.station_scatter);
+            let mut change = *change;
+            change.load *= own.max(0.0);
+            change.dullness += stretch.wear;
+            let first = self.elements.len();
+            site.elements(i, &stock, &change, &self.frame, &mut self.elements);
+            let shape = self.frame.shape(site.x_mm, site.y_mm);
+            let raised = lower + changes.shims_mm[0] * shape[1] + changes.shims_mm[1] * shape[2];
+            for element in self.elements.iter_mut().skip(first) {
+                element.touch_mm += raised;
+            }
+        }
+        self.elements.sort_by(|a, b| b.touch_mm.total_cmp(&a.touch_mm));
+    }
+
+    /// The die's load with the slide at `height` and the frame in `state`; settles the contacts if `keep`.
+    #[inline]
+    fn die_force(&mut self, height: f64, state: &FrameState, keep: bool) -> FrameForce {
+        let mut force = [0.0; 3];
+        // No contact lies beyond twice the columns' distance.
+        let lowest = height + state[0] - 2.0 * (state[1].abs() + state[2].abs());
+        for element in &mut self.elements {
+            if element.touch_mm < lowest {
+                break;
+            }
+            let [_, roll, pitch] = element.shape;
+            let past = element.touch_mm - (height + state[0] + roll * state[1] + pitch * state[2]);
+            let load = if keep {
+                element.settle(past);
+                element.load
+            } else {
+                element.answer(past).0
+            };
+            force[0] += load;
+            force[1] += load * roll;
+            force[2] += load * pitch;
+        }
+        force
+    }
+
+    /// One step of the frame.
+    fn step(&mut self, now: &Instant, omega: f64, step_s: f64) -> Instant {
+        let angle = now.angle + omega * step_s;
+        let (height, rate) = self.curve.at(angle);
+        let speed = rate * omega;
+        let inertia = self.frame.inertia((speed - now.speed) / step_s);
+        let with_inertia = |die: &FrameForce| [die[0] + inertia, die[1], die[2]];
+        let known = self.frame.known(&now.state, &now.force);
+        let guess = self.frame.complete(&known, &with_inertia(&now.die));
+        let die = self.die_force(height, &guess, false);
+        let better = self.frame.complete(&known, &with_inertia(&die));
+        let die = self.die_force(height, &better, true);
+        let force = with_inertia(&die);
+        let state = self.frame.complete(&known, &force);
+        Instant { angle, height, speed, state, die, force }
+    }
+
+    /// Where the recorded part begins: crank at the first sample in it, frame at rest.
+    fn enter(&mut self, omega: f64) -> Instant {
+        let sample_s = 1.0 / self.scenario.sample_hz;
+        let from = self.scenario.angle_from_deg.to_radians();
+        let skip = libm::ceil((from - self.angle) / (omega * sample_s)).max(0.0);
+        self.tick += skip as u64;
+        let angle = self.angle + skip * omega * sample_s;
+        let (height, rate) = self.curve.at(angle);
+        // The curve's second derivative over one step, as the steps themselves take it.
+        let before = self.curve.at(angle - omega * self.step_s()).1;
+        let inertia = self.frame.inertia((rate - before) * omega / self.step_s());
+        let force = [inertia, 0.0, 0.0];
+        let state = self.frame.at_rest(inertia);
+        Instant { angle, height, speed: rate * omega, state, die: [0.0; 3], force }
+    }
+
+    fn record(&mut self, now: &Instant, changes: &Changes) -> SimSample {
+        let time_s = self.tick as f64 / self.scenario.sample_hz;
+        let loads = self.frame.column_loads(&now.state);
+        let (from, to) = (self.scenario.angle_from_deg.to_radians(), self.scenario.angle_to_deg.to_radians());
+        let way = if now.angle < PI { PI - from } else { to - PI };
+        let near_bottom = ((now.angle - PI).abs() / way.max(1e-9)).min(0.999_999);
+        let (counts, kn) = self.front_end.read(time_s, &loads, &changes.gauges, near_bottom);
+        let steps = f64::from(self.scenario.front_end.encoder_steps);
+        let angle_deg = libm::floor(now.angle / TAU * steps) * 360.0 / steps;
+        SimSample { time_s, angle_deg, kn, counts, sensors: 0 }
+    }
+
+    fn run(&mut self, omega: f64, changes: &Changes, truth: &mut Truth) -> (Vec<SimSample>, Energy) {
+        let to = self.scenario.angle_to_deg.to_radians();
+        let step_s = self.step_s();
+        let mut now = self.enter(omega);
+        self.front_end.start_stroke();
+        let expected = (to - now.angle) / omega * self.scenario.sample_hz;
+        let mut samples = Vec::with_capacity(expected.max(0.0) as usize + 2);
+        let mut energy = Energy::default();
+        let stored =
+            |f: &Frame, i: &Instant| f.elastic_energy(&i.state) + f.kinetic_energy(&i.state, i.speed);
+        let at_start = stored(&self.frame, &now);
+        let (mut drive, mut lost) =
+            (self.frame.drive_force(&now.state), self.frame.damping_power(&now.state));
+        while now.angle < to {
+            samples.push(self.record(&now, changes));
+            let total: f64 = self.frame.column_loads(&now.state).iter().sum();
+            truth.peak_kn = truth.peak_kn.max(total);
+            truth.reverse_kn = truth.reverse_kn.max(-total);
+            for _ in 0..self.substeps {
+                let next = self.step(&now, omega, step_s);
+                let (drive_next, lost_next) =
+                    (self.frame.drive_force(&next.state), self.frame.damping_power(&next.state));
+                energy.crank_j -= 0.5 * (drive * now.speed + drive_next * next.speed) * step_s;
+                energy.damped_j += 0.5 * (lost + lost_next) * step_s;
+                energy.die_j += die_work(&now, &next);
+                (now, drive, lost) = (next, drive_next, lost_next);
+            }
+            self.tick += 1;
+        }
+        energy.stored_j = stored(&self.frame, &now) - at_start;
+        self.angle = now.angle - TAU;
+        (samples, energy)
+    }
+}
+
+/// Work of the die's load over one step, J, by the trapezoid.
+fn die_work(now: &Instant, next: &Instant) -> f64 {
+    let mut work = -0.5 * (now.die[0] + next.die[0]) * (next.height - now.height);
+    for i in 0..3 {
+        work -= 0.5 * (now.die[i] + next.die[i]) * (next.state[i] - now.state[i]);
+    }
+    work
+}
+
+/// The truth about a stroke with these faults, before it is run.
+fn truth_of(faults: &[Active], press: &PressSpec, thickness_mm: f64) -> Truth {
+    let mut truth = Truth {
+        kind: Kind::Good,
+        severity: 0.0,
+        station: None,
+        column: None,
+        peak_kn: 0.0,
+        reverse_kn: 0.0,
+        work_kj: 0.0,
+        thickness_mm,
+    };
+    for fault in faults {
+        if fault.severity > truth.severity {
+            let (station, column) = has_place(fault.kind);
+            truth.kind = fault.kind;
+            truth.severity = fault.severity;
+            truth.station = station.then_some(fault.station + 1);
+            truth.column = if column { press.columns.names().get(fault.column).copied() } else { None };
+        }
+    }
+    truth
+}
+
+impl Iterator for Simulator {
+    type Item = SimStroke;
+
+    fn next(&mut self) -> Option<SimStroke> {
+        if self.done >= self.scenario.strokes {
+            return None;
+        }
+        self.done += 1;
+        let stretch = self.strip.next_stroke();
+        let faults = self.plan.of_stroke(self.done, &self.press);
+        let nominal = self.scenario.strip.thickness_mm;
+        let mut changes = Changes::none(self.sites.len());
+        for fault in &faults {
+            changes.apply(fault, &self.sites, nominal);
+        }
+        if changes.frame != self.frame_change {
+            self.frame = Frame::new(&self.press, &self.scenario.frame, &changes.frame, self.step_s());
+            self.frame_change = changes.frame;
+        }
+        self.load_die(&stretch, &changes);
+        let speed_spm = self.drive.next_speed();
+        let mut truth = truth_of(&faults, &self.press, nominal * stretch.thickness * changes.thickness);
+        let (samples, energy) = self.run(TAU * speed_spm / 60.0, &changes, &mut truth);
+        truth.work_kj = energy.die_j / 1000.0;
+        Some(SimStroke { number: self.done, coil: stretch.coil, speed_spm, truth, energy, samples })
+    }
+}

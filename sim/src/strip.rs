@@ -1,0 +1,128 @@
+//! The stock: coils that differ, and drift and scatter within a coil.
+//!
+//! Thickness and strength are drawn for each coil, drift linearly over it and scatter from stroke to stroke.
+//! Scatter is half white and half slow (a first-order autoregression, memory of some twenty strokes), as
+//! rolled strip is. Nothing is drawn beyond three standard deviations.
+
+use crate::material::Material;
+use crate::scenario::StripData;
+use crate::seed::{Purpose, bounded_normal, normal, stream};
+use rand_chacha::ChaCha8Rng;
+
+/// How much of the slow scatter is kept from stroke to stroke.
+const MEMORY: f64 = 0.95;
+
+/// The stock of one stroke, before faults.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stretch {
+    /// Number of the coil, from 1.
+    pub coil: u32,
+    /// Factor on nominal thickness.
+    pub thickness: f64,
+    /// Factor on the material's strengths.
+    pub strength: f64,
+    /// Relative change of thickness from the middle of the strip to the front columns.
+    pub wedge: f64,
+    /// Factor on friction.
+    pub friction: f64,
+    /// How much lower the warm die closes, mm.
+    pub closing_mm: f64,
+    /// Dullness gained by wear.
+    pub wear: f64,
+}
+
+/// Coil after coil.
+#[derive(Debug, Clone)]
+pub struct Strip {
+    data: StripData,
+    material: &'static Material,
+    coils: ChaCha8Rng,
+    strokes: ChaCha8Rng,
+    coil: u32,
+    left: u32,
+    length: u32,
+    base: [f64; 2],
+    drift: [f64; 2],
+    wedge: f64,
+    slow: [f64; 3],
+    done: u32,
+}
+
+impl Strip {
+    /// The strip of a scenario that was checked.
+    #[must_use]
+    pub fn new(data: &StripData, material: &'static Material, seed: u64) -> Self {
+        Self {
+            data: data.clone(),
+            material,
+            coils: stream(seed, Purpose::Coil),
+            strokes: stream(seed, Purpose::Strip),
+            coil: 0,
+            left: 0,
+            length: 1,
+            base: [1.0; 2],
+            drift: [0.0; 2],
+            wedge: 0.0,
+            slow: [0.0; 3],
+            done: 0,
+        }
+    }
+
+    /// What it is made of.
+    #[must_use]
+    pub fn material(&self) -> &'static Material {
+        self.material
+    }
+
+    /// The stock of the next stroke.
+    pub fn next_stroke(&mut self) -> Stretch {
+        if self.left == 0 {
+            self.load_coil();
+        }
+        self.left -= 1;
+        let scatter = [
+            self.data.scatter_thickness_percent,
+            self.data.scatter_strength_percent,
+            self.data.scatter_friction_percent,
+        ];
+        let mut now = [0.0; 3];
+        for ((out, slow), percent) in now.iter_mut().zip(&mut self.slow).zip(scatter) {
+            // Equal shares of variance, slow and white.
+            let fresh = normal(&mut self.strokes) * libm::sqrt(1.0 - MEMORY * MEMORY);
+            *slow = MEMORY * *slow + fresh;
+            *out = percent / 100.0 * core::f64::consts::FRAC_1_SQRT_2 * (*slow + normal(&mut self.strokes));
+        }
+        let along = 1.0 - f64::from(self.left) / f64::from(self.length) - 0.5;
+        let warm = 1.0 - libm::exp(-f64::from(self.done) / self.data.warm_up_strokes);
+        let stretch = Stretch {
+            coil: self.coil,
+            thickness: self.base[0] + self.drift[0] * along + now[0],
+            strength: self.base[1] + self.drift[1] * along + now[1],
+            wedge: self.wedge,
+            friction: (1.0 + now[2]).max(0.2),
+            // Set up cold for the warm state: a cold die closes less.
+            closing_mm: self.data.warm_up_mm * (warm - 1.0),
+            wear: self.data.wear_per_100k * f64::from(self.done) / 100_000.0,
+        };
+        self.done += 1;
+        stretch
+    }
+
+    fn load_coil(&mut self) {
+        self.coil += 1;
+        let mean = f64::from(self.data.strokes_per_coil);
+        self.length = libm::round(mean * (1.0 + 0.1 * bounded_normal(&mut self.coils))).max(1.0) as u32;
+        self.left = self.length;
+        let percent = |random: &mut ChaCha8Rng, sd: f64| sd / 100.0 * bounded_normal(random);
+        self.base = [
+            1.0 + percent(&mut self.coils, self.data.coil_thickness_percent),
+            1.0 + percent(&mut self.coils, self.data.coil_strength_percent),
+        ];
+        self.drift = [
+            percent(&mut self.coils, self.data.drift_percent),
+            percent(&mut self.coils, self.data.drift_percent),
+        ];
+        // A strip slit from the edge of a wide coil is thinner to one side by a fraction of its scatter.
+        self.wedge = percent(&mut self.coils, 0.3 * self.data.coil_thickness_percent);
+    }
+}

@@ -1,0 +1,95 @@
+//! What the simulator knows it did, beside the recording.
+
+use serde::Deserialize;
+
+macro_rules! kinds {
+    ($($(#[$doc:meta])* $name:ident = $text:literal),+ $(,)?) => {
+        /// What a stroke is: good, or which fault it has. The names are stable.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Deserialize)]
+        #[non_exhaustive]
+        pub enum Kind {
+            $($(#[$doc])* #[serde(rename = $text)] $name),+
+        }
+
+        impl Kind {
+            /// Every kind, good first.
+            pub const ALL: &'static [Self] = &[$(Self::$name),+];
+
+            /// Its stable name, snake case.
+            #[must_use]
+            pub const fn name(self) -> &'static str {
+                match self { $(Self::$name => $text),+ }
+            }
+        }
+    };
+}
+
+kinds! {
+    /// Nothing wrong.
+    Good = "good",
+    /// A cutting station has lost its edge.
+    Dull = "dull",
+    /// Part of a cutting edge has broken out.
+    Chipped = "chipped",
+    /// Some of a station's punches are gone.
+    Broken = "broken",
+    /// No strip in the die, or (below severity 1) only in its first stations.
+    NoStrip = "no_strip",
+    /// The strip is narrower, or lies partly beside the die.
+    PartialStrip = "partial_strip",
+    /// Two thicknesses at once; below severity 1, overlapping in part.
+    Double = "double",
+    /// The strip was fed short or long.
+    Misfeed = "misfeed",
+    /// The slide is set too low.
+    ShutHeight = "shut_height",
+    /// A slug lies on the die.
+    Slug = "slug",
+    /// Scrap stays in a cutting station.
+    ScrapNotShed = "scrap_not_shed",
+    /// A tie rod has lost its preload: its column is softer.
+    LooseRod = "loose_rod",
+    /// The guides are worn: the slide tilts more.
+    WornGib = "worn_gib",
+    /// The die stands on uneven shims.
+    UnevenShims = "uneven_shims",
+    /// The right alloy, too hard.
+    HardMaterial = "hard_material",
+    /// Another alloy, another thickness.
+    WrongMaterial = "wrong_material",
+    /// A gauge gives the same reading all the time.
+    GaugeStuck = "gauge_stuck",
+    /// A gauge lead is open.
+    GaugeOpen = "gauge_open",
+    /// A gauge is shorted.
+    GaugeShort = "gauge_short",
+    /// A gauge reads low.
+    GaugeGain = "gauge_gain",
+    /// A gauge's zero wanders.
+    GaugeDrift = "gauge_drift",
+    /// A cable picks up the mains.
+    GaugeHum = "gauge_hum",
+    /// Sparks and contactors on a cable.
+    GaugeSpikes = "gauge_spikes",
+}
+
+/// The truth about one stroke.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Truth {
+    /// What was wrong; of several faults the most severe.
+    pub kind: Kind,
+    /// How badly, 0 to 1; 0 for a good stroke.
+    pub severity: f64,
+    /// Station concerned, from 1 in the order of the scenario with repeats counted.
+    pub station: Option<usize>,
+    /// Column concerned, by name.
+    pub column: Option<&'static str>,
+    /// Highest sum of the columns' loads in the recorded part, kN, before gauges and noise.
+    pub peak_kn: f64,
+    /// Lowest sum, as a positive magnitude, kN.
+    pub reverse_kn: f64,
+    /// Work that the die took in the recorded part, kJ.
+    pub work_kj: f64,
+    /// Strip thickness, mm.
+    pub thickness_mm: f64,
+}
