@@ -13,7 +13,7 @@ pub enum GaugeHealth {
     Saturated,
     /// At an end of the range for longer than any stroke could hold it there: a broken wire or bridge.
     Open,
-    /// One value near zero without noise while the others moved: shorted.
+    /// The converter's own zero without noise while the others moved: shorted.
     Short,
     /// One value without noise while the others moved.
     Stuck,
@@ -50,8 +50,8 @@ pub struct HealthRules {
     pub stuck_others_kn: f32,
     /// Frames of one repeated value, in a stroke, after which a gauge counts as stuck whatever the others do.
     pub stuck_alone_frames: u32,
-    /// A stuck gauge within this of zero counts as shorted, kN.
-    pub short_kn: f32,
+    /// A stuck gauge within this of the converter's own zero counts as shorted, counts.
+    pub short_counts: i32,
     /// Mean size of the second difference of an unloaded gauge above which it is noisy, kN.
     pub noise_kn: f32,
 }
@@ -124,7 +124,11 @@ impl<const N: usize> GaugeWatch<N> {
         } else if now.saturated {
             GaugeHealth::Saturated
         } else if (gauge.run >= rules.stuck_frames && gauge.moved) || gauge.run >= rules.stuck_alone_frames {
-            if now.load_kn.abs() <= rules.short_kn { GaugeHealth::Short } else { GaugeHealth::Stuck }
+            if now.counts.saturating_abs() <= rules.short_counts {
+                GaugeHealth::Short
+            } else {
+                GaugeHealth::Stuck
+            }
         } else if gauge.noise_kn > rules.noise_kn {
             GaugeHealth::Noisy
         } else {
@@ -183,7 +187,7 @@ mod tests {
         stuck_frames: 5,
         stuck_others_kn: 20.0,
         stuck_alone_frames: 100,
-        short_kn: 2.0,
+        short_counts: 3,
         noise_kn: 1.0,
     };
 
@@ -200,7 +204,7 @@ mod tests {
     fn a_repeated_value_is_stuck_only_when_the_others_move() {
         assert_eq!(run(50, |_| reading(7, 50.0, 100.0), false), GaugeHealth::Good);
         assert_eq!(run(50, |n| reading(7, 50.0, n as f32), false), GaugeHealth::Stuck);
-        assert_eq!(run(50, |n| reading(7, 0.5, n as f32), false), GaugeHealth::Short);
+        assert_eq!(run(50, |n| reading(-3, 50.0, n as f32), false), GaugeHealth::Short);
         assert_eq!(run(50, |n| reading(n as i32 % 2, 50.0, n as f32), false), GaugeHealth::Good);
     }
 

@@ -10,6 +10,7 @@ extern crate std;
 pub mod calibrate;
 pub mod crank;
 pub mod die;
+pub mod digest;
 pub mod features;
 pub mod filter;
 pub mod frame;

@@ -562,3 +562,6 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         &self.press
     }
 }
+
+#[cfg(test)]
+mod tests;

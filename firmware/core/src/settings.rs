@@ -100,7 +100,8 @@ impl<const N: usize> PressSettings<N> {
                 stuck_frames: frames(0.004).max(16),
                 stuck_others_kn: 0.1 * share,
                 stuck_alone_frames: u32::MAX,
-                short_kn: 0.01 * share,
+                // A ten-thousandth of a 24-bit converter's span: its own offset, no gauge's zero.
+                short_counts: 800,
                 noise_kn: 0.1 * share,
             },
             centre_least_kn: (0.05 * press.rated_kn) as f32,
@@ -120,7 +121,6 @@ impl<const N: usize> PressSettings<N> {
         let positive = [
             ("spike_jump_kn", self.spike_jump_kn),
             ("stuck_others_kn", self.health.stuck_others_kn),
-            ("short_kn", self.health.short_kn),
             ("noise_kn", self.health.noise_kn),
             ("centre_least_kn", self.centre_least_kn),
         ];

@@ -1,0 +1,314 @@
+use super::*;
+use crate::frame::CrankReading;
+use crate::press::{Columns, PressSpec};
+use crate::settings::PressSettings;
+use crate::stroke::StrokeSource;
+use crate::units::CrankAngle;
+use crate::verdict::Verdict;
+use std::vec::Vec;
+
+const COUNTS_PER_KN: f32 = 1000.0;
+/// A turn is this many frames in these tests.
+const TURN: u32 = 360;
+
+fn spec(columns: Columns) -> PressSpec {
+    PressSpec {
+        columns,
+        rated_kn: 1000.0,
+        rated_height_mm: 6.0,
+        stroke_mm: 100.0,
+        rod_mm: 500.0,
+        speed_spm: [1000.0, 2000.0],
+        bolster_mm: [1200.0, 800.0],
+        usable_energy_kj: Some(3.0),
+        reverse_percent: 10.0,
+        column_percent: 110.0,
+        imbalance_percent: 30.0,
+    }
+}
+
+fn monitor<const N: usize>(source: StrokeSource) -> Monitor<N, 32, 16> {
+    let columns = Columns::from_count(N).unwrap();
+    // 360 frames a turn at 10 kHz is 1667 strokes a minute: far from a press, and legal for the tracker.
+    let mut settings = PressSettings::<N>::usual(spec(columns), 10_000.0, 1.0 / COUNTS_PER_KN, source);
+    // One frame holds one value in these tests: neither filter nor spike guard may blur it.
+    settings.filter = None;
+    settings.spike_jump_kn = f32::INFINITY;
+    let mut monitor = Monitor::new(settings.build().unwrap());
+    monitor.self_test(Tick(0), true);
+    monitor
+}
+
+/// Frames as a press gives them: every reading a little different from the last.
+fn frame<const N: usize>(tick: u32, loads: [f32; N]) -> Frame<N> {
+    let mut counts = [0; N];
+    for (count, load) in counts.iter_mut().zip(loads) {
+        *count = (load * COUNTS_PER_KN) as i32 + (tick % 3) as i32;
+    }
+    let angle = CrankAngle((u64::from(tick % TURN) * (1 << 32) / u64::from(TURN)) as u32);
+    Frame { tick: Tick(tick), counts, crank: CrankReading::Angle(angle), sensors: 0 }
+}
+
+/// The monitor after one quiet turn, at the start of the next.
+fn after_a_quiet_turn<const N: usize>() -> Monitor<N, 32, 16> {
+    let mut monitor = monitor::<N>(StrokeSource::Encoder);
+    for tick in 0..TURN {
+        let step = monitor.step(&frame(tick, [1.0; N]));
+        assert!(step.permit, "withdrawn by nothing at {tick}");
+    }
+    monitor
+}
+
+/// Every machine limit that one frame can break, at every frame of a stroke: withdrawn in that frame.
+#[test]
+fn a_broken_machine_limit_withdraws_the_permit_in_the_very_frame() {
+    let breaks: [(Reason, [f32; 4]); 5] = [
+        (Reason::PeakOverRating, [251.0; 4]),
+        (Reason::ReverseOverLimit, [-26.0; 4]),
+        (Reason::ColumnOverShare, [280.0, 180.0, 180.0, 280.0]),
+        (Reason::ImbalanceLeftRight, [0.0, 160.0, 0.0, 160.0]),
+        (Reason::ImbalanceFrontRear, [0.0, 0.0, 160.0, 160.0]),
+    ];
+    let quiet = after_a_quiet_turn::<4>();
+    for (reason, loads) in breaks {
+        for at in TURN..2 * TURN {
+            let mut monitor = quiet.clone();
+            for tick in TURN..at {
+                assert!(monitor.step(&frame(tick, [1.0; 4])).permit, "{reason:?}: early at {tick}");
+            }
+            let step = monitor.step(&frame(at, loads));
+            assert!(!step.permit, "{reason:?}: not withdrawn at {at}");
+            assert!(monitor.findings.reasons().contains(reason), "{reason:?} at {at}");
+        }
+    }
+}
+
+/// The capacity curve at every frame of the closing slide, just below and just above what it allows.
+#[test]
+fn the_capacity_curve_binds_in_every_closing_frame() {
+    let quiet = after_a_quiet_turn::<4>();
+    let crank = spec(Columns::Corners).check().unwrap();
+    for degree in 1..180 {
+        let height = crank.height_mm(f64::from(degree).to_radians());
+        // Stay clear of the rating itself, which has its own limit.
+        let allowed = (1000.0 * crank.allowed_fraction(height, 6.0)) as f32;
+        if allowed > 990.0 {
+            continue;
+        }
+        for (share, permitted) in [(0.999, true), (1.001, false)] {
+            let mut monitor = quiet.clone();
+            (TURN..TURN + degree).for_each(|tick| {
+                monitor.step(&frame(tick, [1.0; 4]));
+            });
+            let step = monitor.step(&frame(TURN + degree, [allowed * share / 4.0; 4]));
+            assert_eq!(step.permit, permitted, "{degree} degrees, {share} of {allowed}");
+        }
+    }
+}
+
+#[test]
+fn work_over_the_usable_energy_trips_where_it_passes_the_limit() {
+    let mut monitor = after_a_quiet_turn::<4>();
+    let crank = spec(Columns::Corners).check().unwrap();
+    let height = |tick: u32| crank.height_mm((f64::from(tick % TURN) * 360.0 / f64::from(TURN)).to_radians());
+    // 120 kN all the way down 100 mm would take 12 kJ; 3 kJ are usable.
+    monitor.step(&frame(TURN, [0.25; 4]));
+    let mut work = 0.0;
+    for tick in TURN + 1..TURN + 180 {
+        let load = if tick == TURN + 1 { 1.0 } else { 120.0 };
+        let last = if tick == TURN + 2 { 1.0 } else { 120.0 };
+        work += 0.5 * (load + last) * (height(tick - 1) - height(tick)) / 1000.0;
+        let permit = monitor.step(&frame(tick, [load as f32 / 4.0; 4])).permit;
+        // The table's interpolation and the two or three counts of dither leave a narrow band undecided.
+        if (work - 3.0).abs() > 0.005 {
+            assert_eq!(permit, work < 3.0, "at {tick}, {work} kJ");
+        }
+    }
+    assert!(monitor.findings.reasons().contains(Reason::WorkOverEnergy));
+}
+
+#[test]
+fn a_trip_latches_and_an_acknowledgement_needs_the_cause_gone() {
+    let mut monitor = after_a_quiet_turn::<2>();
+    assert!(!monitor.step(&frame(TURN, [600.0, 600.0])).permit);
+    assert!(monitor.acknowledge(Tick(TURN)).is_err(), "still over the rating");
+    assert!(!monitor.step(&frame(TURN + 1, [1.0; 2])).permit, "latched");
+    assert!(monitor.acknowledge(Tick(TURN + 1)).is_ok());
+    assert!(monitor.step(&frame(TURN + 2, [1.0; 2])).permit);
+    let kinds: Vec<EventKind> = monitor.journal().iter().map(|event| event.kind).collect();
+    assert_eq!(
+        kinds,
+        [
+            EventKind::PowerUp,
+            EventKind::SelfTest(true),
+            EventKind::PermitWithdrawn,
+            EventKind::AcknowledgeRefused,
+            EventKind::Acknowledged,
+        ]
+    );
+}
+
+#[test]
+fn the_permit_is_withheld_before_self_test() {
+    let settings = PressSettings::<1>::usual(spec(Columns::Total), 10_000.0, 0.001, StrokeSource::Encoder);
+    let mut monitor: Monitor<1, 32, 16> = Monitor::new(settings.build().unwrap());
+    assert!(!monitor.step(&frame(0, [1.0])).permit);
+    monitor.self_test(Tick(0), false);
+    assert!(!monitor.step(&frame(1, [1.0])).permit);
+    monitor.self_test(Tick(1), true);
+    assert!(monitor.step(&frame(2, [1.0])).permit);
+}
+
+#[test]
+fn lost_and_repeated_frames_and_a_dead_encoder_withdraw_the_permit() {
+    let mut lost = after_a_quiet_turn::<1>();
+    assert!(!lost.step(&frame(TURN + 1, [1.0])).permit);
+    let mut repeated = after_a_quiet_turn::<1>();
+    assert!(!repeated.step(&frame(TURN - 1, [1.0])).permit);
+    for crank in [CrankReading::Absent, CrankReading::Fault, CrankReading::Index(true)] {
+        let mut dead = after_a_quiet_turn::<1>();
+        assert!(!dead.step(&Frame { crank, ..frame(TURN, [1.0]) }).permit, "{crank:?}");
+    }
+}
+
+#[test]
+fn a_saturated_gauge_withdraws_the_permit_at_once() {
+    let mut monitor = after_a_quiet_turn::<4>();
+    let mut railed = frame(TURN, [1.0; 4]);
+    railed.counts[2] = (1 << 23) - 1;
+    assert!(!monitor.step(&railed).permit);
+    assert_eq!(monitor.health()[2], GaugeHealth::Saturated);
+}
+
+fn strokes<const N: usize>(
+    monitor: &mut Monitor<N, 32, 16>,
+    turns: u32,
+    load: impl Fn(u32) -> [f32; N],
+) -> Vec<StrokeReport<N>> {
+    let mut reports = Vec::new();
+    for tick in 0..turns * TURN {
+        if monitor.step(&frame(tick, load(tick % TURN))).reported {
+            reports.push(monitor.report().unwrap().clone());
+        }
+    }
+    if monitor.close(Tick(turns * TURN)) {
+        reports.push(monitor.report().unwrap().clone());
+    }
+    reports
+}
+
+/// A half-sine hump of this height around the bottom.
+fn hump(degree: u32, height: f32) -> f32 {
+    if (150..210).contains(&degree) {
+        height * libm::sinf((degree - 150) as f32 * core::f32::consts::PI / 60.0)
+    } else {
+        0.0
+    }
+}
+
+#[test]
+fn every_turn_gives_one_report_in_order() {
+    let mut monitor = monitor::<2>(StrokeSource::Encoder);
+    let reports = strokes(&mut monitor, 6, |degree| [hump(degree, 200.0), hump(degree, 300.0)]);
+    // The first turn begins in mid-turn for the tracker and does not count.
+    assert!(reports.iter().map(|r| r.number).eq(0..5));
+    for report in &reports {
+        assert_eq!(report.findings.verdict(), Verdict::Pass, "{:?}", report.findings);
+        assert!((report.features.total.peak.value - 500.0).abs() < 0.01);
+        assert!((report.features.total.peak.position.angle().unwrap().degrees() - 180.0).abs() < 1.1);
+        let [x, _] = report.load_centre_mm.unwrap();
+        assert!((x - 120.0).abs() < 0.1, "{x}");
+        assert!((report.speed_spm.unwrap() - 1666.7).abs() < 6.0);
+    }
+}
+
+#[test]
+fn a_die_limit_holds_after_the_stroke_and_cannot_loosen_the_machines() {
+    let mut monitor = monitor::<2>(StrokeSource::Encoder);
+    let limits = DieLimits {
+        peak_kn: Some(crate::die::Band { low: 0.0, high: 5000.0, verdict: Verdict::Hold }),
+        work_kj: Some(crate::die::Band { low: 0.0, high: 1e-6, verdict: Verdict::Note }),
+        ..DieLimits::default()
+    };
+    monitor.set_die(Tick(0), limits, None).unwrap();
+    let reports = strokes(&mut monitor, 3, |degree| [hump(degree, 520.0), hump(degree, 500.0)]);
+    assert!(
+        reports.iter().all(|r| r.findings.verdict() == Verdict::Trip
+            && r.findings.reasons().contains(Reason::PeakOverRating))
+    );
+}
+
+#[test]
+fn a_hold_withdraws_the_permit_when_the_stroke_is_over_and_not_before() {
+    let mut monitor = monitor::<1>(StrokeSource::Encoder);
+    let band = crate::die::Band { low: 0.0, high: 100.0, verdict: Verdict::Hold };
+    monitor.set_die(Tick(0), DieLimits { peak_kn: Some(band), ..DieLimits::default() }, None).unwrap();
+    let mut withdrawn = None;
+    for tick in 0..3 * TURN {
+        let load = if tick >= TURN { hump(tick % TURN, 150.0) } else { 0.0 };
+        if !monitor.step(&frame(tick, [load])).permit && withdrawn.is_none() {
+            withdrawn = Some(tick);
+        }
+    }
+    assert_eq!(withdrawn, Some(2 * TURN), "at the top that ends the stroke");
+}
+
+#[test]
+fn the_order_of_columns_changes_nothing_but_their_order() {
+    let load = |degree: u32| [hump(degree, 40.0), hump(degree, 90.0), hump(degree, 20.0), hump(degree, 60.0)];
+    let straight = strokes(&mut monitor::<4>(StrokeSource::Encoder), 3, load);
+    // Mirrored left-right: lf↔rf, lr↔rr.
+    let mirrored = strokes(&mut monitor::<4>(StrokeSource::Encoder), 3, |degree| {
+        let [lf, rf, lr, rr] = load(degree);
+        [rf, lf, rr, lr]
+    });
+    for (a, b) in straight.iter().zip(&mirrored) {
+        for (column, mirror) in [(0, 1), (1, 0), (2, 3), (3, 2)] {
+            assert_eq!(a.features.columns[column], b.features.columns[mirror]);
+        }
+        // Sums are taken in channel order, so they may differ in the last place of 210 kN.
+        assert!((a.features.total.peak.value - b.features.total.peak.value).abs() <= 210.0 * f32::EPSILON);
+        let ([ax, ay], [bx, by]) = (a.load_centre_mm.unwrap(), b.load_centre_mm.unwrap());
+        assert!((ax + bx).abs() < 1e-3 && (ay - by).abs() < 1e-3);
+    }
+}
+
+#[test]
+fn a_marked_part_of_the_turn_is_a_stroke() {
+    let mut monitor = monitor::<1>(StrokeSource::Marked);
+    let mut tick = 0;
+    let mut numbers = Vec::new();
+    for _ in 0..4 {
+        monitor.mark();
+        for degree in 95..262 {
+            let mut frame = frame(tick, [hump(degree, 100.0)]);
+            frame.crank = CrankReading::Angle(CrankAngle::from_degrees(f64::from(degree)));
+            tick += 1;
+            if monitor.step(&frame).reported {
+                numbers.push(monitor.report().unwrap().number);
+            }
+        }
+    }
+    assert!(monitor.close(Tick(tick)) && monitor.permit().is_granted());
+    numbers.push(monitor.report().unwrap().number);
+    assert_eq!(numbers, [0, 1, 2, 3]);
+}
+
+#[test]
+fn without_a_crank_strokes_are_told_by_load_and_have_no_height_or_work() {
+    let mut monitor = monitor::<1>(StrokeSource::Load);
+    let mut reports = 0;
+    for tick in 0..4000 {
+        let degree = tick % 1000;
+        let mut frame = frame(tick, [hump(degree, 100.0)]);
+        frame.crank = CrankReading::Absent;
+        if monitor.step(&frame).reported {
+            reports += 1;
+            let report = monitor.report().unwrap();
+            assert_eq!(report.features.work_kj, None);
+            assert_eq!(report.features.total.peak.height_mm, None);
+            assert!((report.features.total.peak.value - 100.0).abs() < 0.01);
+        }
+    }
+    assert_eq!(reports, 4);
+}
