@@ -5,6 +5,7 @@
 
 pub mod progress;
 pub mod replay;
+pub mod simulate;
 
 use std::error::Error;
 use std::fmt::Write as _;
@@ -30,6 +31,7 @@ struct Program {
 #[derive(Debug, Subcommand)]
 enum Command {
     Replay(replay::ReplayArgs),
+    Simulate(simulate::SimulateArgs),
 }
 
 /// Why a command ends otherwise than well.
@@ -69,6 +71,7 @@ impl<E: Error + 'static> From<E> for Failure {
 pub fn main() -> ExitCode {
     let done = match Program::parse().command {
         Command::Replay(args) => replay::run(&args),
+        Command::Simulate(args) => simulate::run(&args),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

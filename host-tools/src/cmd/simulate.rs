@@ -1,0 +1,164 @@
+//! `bolster simulate`: strokes of a press that does not exist, with the truth beside them.
+
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+use bolster_sim::recording::{RecordingForm, RecordingWriter, TruthWriter};
+use bolster_sim::scenario::{Scenario, built_in, find};
+use bolster_sim::simulator::Simulator;
+use clap::Args;
+use serde::Serialize;
+
+use super::progress::Progress;
+use super::{Failure, print};
+use crate::output::Output;
+
+/// Make a recording of an invented press, with the truth beside it
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  bolster simulate five-station --out made --strokes 200 --seed 7\n\nThe same scenario and seed give the same bytes every time. Everything made is invented.")]
+pub struct SimulateArgs {
+    /// Scenario file (TOML) or the name of a built-in one; see --list
+    #[arg(required_unless_present = "list")]
+    pub scenario: Option<String>,
+    /// List the built-in scenarios
+    #[arg(long)]
+    pub list: bool,
+    /// Folder for recording.csv, truth.csv, press.toml and scenario.toml; made if missing
+    #[arg(long, value_name = "FOLDER", default_value = ".")]
+    pub out: PathBuf,
+    /// Strokes, instead of the scenario's
+    #[arg(long)]
+    pub strokes: Option<u32>,
+    /// Seed, instead of the scenario's
+    #[arg(long)]
+    pub seed: Option<u64>,
+    /// Leave the scenario's faults out: good strokes only
+    #[arg(long)]
+    pub good: bool,
+    /// Write a time column
+    #[arg(long)]
+    pub time: bool,
+    /// Write converter counts instead of kN
+    #[arg(long)]
+    pub counts: bool,
+    /// Print what was made as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// What was made.
+#[derive(Debug, Serialize)]
+pub struct Made {
+    /// The scenario's own words.
+    pub about: String,
+    /// Its seed.
+    pub seed: u64,
+    /// Strokes.
+    pub strokes: u32,
+    /// Of which faulty.
+    pub faulty: u32,
+    /// Coils.
+    pub coils: u32,
+    /// Highest true load, kN.
+    pub peak_kn: f64,
+    /// Files written.
+    pub files: Vec<PathBuf>,
+}
+
+/// Reads a scenario from a file, or finds a built-in one.
+///
+/// # Errors
+/// [`Failure`] naming the file or the known names.
+pub fn scenario(name: &str) -> Result<Scenario, Failure> {
+    let from = |text: &str| Scenario::from_toml(text).map_err(|why| Failure::because(format!("scenario {name}: {why}")));
+    if let Some(text) = find(name) {
+        return from(text);
+    }
+    if !name.ends_with(".toml") {
+        let known: Vec<&str> = built_in().iter().map(|(name, _)| *name).collect();
+        return Err(Failure::because(format!(
+            "no built-in scenario is called {name}; there are {}, or name a .toml file",
+            known.join(", ")
+        )));
+    }
+    let text = std::fs::read_to_string(name)
+        .map_err(|why| Failure::because(format!("scenario {name}: cannot be read ({why}); check its name and your rights")))?;
+    from(&text)
+}
+
+/// Writes recording, truth and press card of a scenario into a folder; `stem` begins each file's name.
+///
+/// # Errors
+/// [`Failure`] if the scenario cannot be or an output cannot be written; nothing is then left behind.
+pub fn make(scenario: &Scenario, form: RecordingForm, folder: &Path, stem: &str) -> Result<Made, Failure> {
+    let simulator = Simulator::new(scenario)?;
+    std::fs::create_dir_all(folder)
+        .map_err(|why| Failure::because(format!("{}: the folder cannot be made ({why})", folder.display())))?;
+    let path = |name: &str| folder.join(format!("{stem}{name}"));
+    let files = ["recording.csv", "truth.csv", "press.toml"].map(path);
+    let [recording, truth, press] = &files;
+    let (mut recording, mut truth, mut press) = (Output::create(recording)?, Output::create(truth)?, Output::create(press)?);
+    press.write_all(bolster_sim::press::card(scenario).as_bytes())?;
+    let mut made = Made {
+        about: scenario.about.clone(),
+        seed: scenario.seed,
+        strokes: 0,
+        faulty: 0,
+        coils: 0,
+        peak_kn: 0.0,
+        files: files.to_vec(),
+    };
+    let mut readings = RecordingWriter::new(&mut recording, simulator.press().columns, form)?;
+    let mut truths = TruthWriter::new(&mut truth)?;
+    let mut progress = Progress::new("simulating");
+    for stroke in simulator {
+        readings.write(&stroke)?;
+        truths.write(&stroke)?;
+        made.strokes += 1;
+        made.faulty += u32::from(stroke.truth.severity > 0.0);
+        made.coils = made.coils.max(stroke.coil);
+        made.peak_kn = made.peak_kn.max(stroke.truth.peak_kn);
+        progress.show(u64::from(made.strokes), u64::from(scenario.strokes), u64::from(made.strokes), "strokes");
+    }
+    drop(progress);
+    readings.finish()?;
+    truths.finish()?;
+    for output in [recording, truth, press] {
+        output.commit()?;
+    }
+    Ok(made)
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// [`Failure`] for a scenario that cannot be or an output that cannot be written.
+pub fn run(args: &SimulateArgs) -> Result<(), Failure> {
+    let Some(name) = args.scenario.as_deref().filter(|_| !args.list) else {
+        let mut text = String::new();
+        for (name, toml) in built_in() {
+            let about = Scenario::from_toml(toml)?.about;
+            text += &format!("{name:<16} {about}\n");
+        }
+        return print(&text);
+    };
+    let mut scenario = scenario(name)?;
+    scenario.strokes = args.strokes.unwrap_or(scenario.strokes);
+    scenario.seed = args.seed.unwrap_or(scenario.seed);
+    if args.good {
+        scenario.faults.clear();
+    }
+    let form = RecordingForm { time: args.time, counts: args.counts, ..RecordingForm::default() };
+    let made = make(&scenario, form, &args.out, "")?;
+    if args.json {
+        return print(&format!("{}\n", serde_json::to_string_pretty(&made)?));
+    }
+    let mut text = format!(
+        "{}\n{} strokes of {} coil(s), {} faulty, greatest load {:.1} kN, seed {}\n",
+        made.about, made.strokes, made.coils, made.faulty, made.peak_kn, made.seed
+    );
+    for file in &made.files {
+        text += &format!("  {}\n", file.display());
+    }
+    print(&text)
+}
