@@ -1,0 +1,322 @@
+//! Frames in bulk: one header that says what press they come from, then records of one length.
+//!
+//! All numbers little-endian. Header, [`HEADER_LEN`] bytes:
+//!
+//! | at | bytes | what |
+//! |---:|---:|---|
+//! | 0 | 8 | `BOLFEED1` |
+//! | 8 | 1 | columns: 1, 2 or 4 |
+//! | 9 | 1 | what tells strokes apart: 0 encoder, 1 index, 2 load, 3 marks |
+//! | 10 | 1 | 1 if ticks are true time |
+//! | 11 | 1 | 1 if the trial's die is to be judged |
+//! | 12 | 4 | number of records |
+//! | 16 | 96 | the press, f64 each: rated kN, rated height, stroke and rod mm, slowest and fastest strokes a minute, bolster left-right and front-rear mm, usable energy kJ (NaN: none given), reverse, column and imbalance percent |
+//! | 112 | 8 | sample rate, Hz, f64 |
+//! | 120 | 4 | kN per count, f32 |
+//! | 124 | 4 | CRC-32/ISO-HDLC of the 124 bytes before |
+//!
+//! Record, 12 + 4 · columns bytes: tick (u32), counts (i32 a column), crank value (u32), a byte of crank kind
+//! (low three bits: 0 angle, 1 index off, 2 index on, 3 absent, 4 fault) and of what happens before the frame
+//! (bit 3 acknowledge, bit 4 bypass, bit 6 new coil, bit 7 mark), sensors (u8), two bytes of zero.
+
+use bolster_core::frame::{CrankReading, Frame};
+use bolster_core::press::{Columns, PressSpec};
+use bolster_core::stroke::StrokeSource;
+use bolster_core::units::{CrankAngle, Tick};
+
+/// Bytes of the header.
+pub const HEADER_LEN: usize = 128;
+/// Bytes of the longest record.
+pub const RECORD_LEN_MAX: usize = record_len(4);
+
+const MAGIC: [u8; 8] = *b"BOLFEED1";
+const CRC_32: crc::Crc<u32> = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC);
+
+/// Bytes of one record of a press with this many columns.
+#[must_use]
+pub const fn record_len(columns: usize) -> usize {
+    12 + 4 * columns
+}
+
+/// What the frames come from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Header {
+    /// The press.
+    pub press: PressSpec,
+    /// What tells strokes apart.
+    pub source: StrokeSource,
+    /// Whether ticks are true time.
+    pub timed: bool,
+    /// Whether the trial's die is to be judged.
+    pub die: bool,
+    /// Records that follow.
+    pub records: u32,
+    /// Frames a second, Hz.
+    pub sample_hz: f64,
+    /// Load of one count, kN.
+    pub kn_per_count: f32,
+}
+
+/// What happens before a frame.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Before {
+    /// A person acknowledges.
+    pub acknowledge: bool,
+    /// A person bypasses holds for the trial's time.
+    pub bypass: bool,
+    /// The stock changes.
+    pub new_coil: bool,
+    /// The source begins another stroke.
+    pub mark: bool,
+}
+
+/// Bytes are not what they should be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum FeedError {
+    /// Not a feed, or of another version.
+    Magic,
+    /// The header's checksum does not fit its bytes.
+    Checksum,
+    /// A field holds what it cannot; names the field.
+    Field(&'static str),
+    /// Fewer bytes than a header or a record has.
+    Short,
+}
+
+impl core::fmt::Display for FeedError {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        match self {
+            Self::Magic => f.write_str("does not begin with BOLFEED1: no feed, or one of another version"),
+            Self::Checksum => f.write_str("the feed's header is damaged: its checksum does not fit"),
+            Self::Field(field) => write!(f, "the feed holds an impossible value: {field}"),
+            Self::Short => f.write_str("the feed ends within a header or a record"),
+        }
+    }
+}
+
+impl core::error::Error for FeedError {}
+
+impl Header {
+    /// The header as bytes.
+    #[must_use]
+    pub fn encode(&self) -> [u8; HEADER_LEN] {
+        let mut out = [0; HEADER_LEN];
+        let source = match self.source {
+            StrokeSource::Encoder => 0,
+            StrokeSource::Index => 1,
+            StrokeSource::Load => 2,
+            StrokeSource::Marked => 3,
+        };
+        let mut rest = out.as_mut_slice();
+        put(&mut rest, &MAGIC);
+        let columns = self.press.columns.count() as u8;
+        put(&mut rest, &[columns, source, u8::from(self.timed), u8::from(self.die)]);
+        put(&mut rest, &self.records.to_le_bytes());
+        let press = &self.press;
+        let numbers = [
+            press.rated_kn,
+            press.rated_height_mm,
+            press.stroke_mm,
+            press.rod_mm,
+            press.speed_spm[0],
+            press.speed_spm[1],
+            press.bolster_mm[0],
+            press.bolster_mm[1],
+            press.usable_energy_kj.unwrap_or(f64::NAN),
+            press.reverse_percent,
+            press.column_percent,
+            press.imbalance_percent,
+            self.sample_hz,
+        ];
+        numbers.iter().for_each(|number| put(&mut rest, &number.to_le_bytes()));
+        put(&mut rest, &self.kn_per_count.to_le_bytes());
+        let [body @ .., _, _, _, _] = &out;
+        let check = CRC_32.checksum(body).to_le_bytes();
+        let [.., a, b, c, d] = &mut out;
+        [*a, *b, *c, *d] = check;
+        out
+    }
+
+    /// The header from bytes. Values are taken as they are, unchecked but for what a field can hold at all.
+    ///
+    /// # Errors
+    /// [`FeedError`] if the bytes are no header.
+    pub fn decode(bytes: &[u8; HEADER_LEN]) -> Result<Self, FeedError> {
+        let [body @ .., a, b, c, d] = bytes;
+        let mut rest = body.as_slice();
+        if take::<8>(&mut rest)? != MAGIC {
+            return Err(FeedError::Magic);
+        }
+        if CRC_32.checksum(body).to_le_bytes() != [*a, *b, *c, *d] {
+            return Err(FeedError::Checksum);
+        }
+        let [columns, source, timed, die] = take::<4>(&mut rest)?;
+        let columns = Columns::from_count(usize::from(columns)).ok_or(FeedError::Field("columns"))?;
+        let source = match source {
+            0 => StrokeSource::Encoder,
+            1 => StrokeSource::Index,
+            2 => StrokeSource::Load,
+            3 => StrokeSource::Marked,
+            _ => return Err(FeedError::Field("source")),
+        };
+        let records = u32::from_le_bytes(take(&mut rest)?);
+        let mut number = || Ok::<f64, FeedError>(f64::from_le_bytes(take(&mut rest)?));
+        let press = PressSpec {
+            columns,
+            rated_kn: number()?,
+            rated_height_mm: number()?,
+            stroke_mm: number()?,
+            rod_mm: number()?,
+            speed_spm: [number()?, number()?],
+            bolster_mm: [number()?, number()?],
+            usable_energy_kj: Some(number()?).filter(|kj| !kj.is_nan()),
+            reverse_percent: number()?,
+            column_percent: number()?,
+            imbalance_percent: number()?,
+        };
+        let sample_hz = number()?;
+        let kn_per_count = f32::from_le_bytes(take(&mut rest)?);
+        Ok(Self { press, source, timed: timed == 1, die: die == 1, records, sample_hz, kn_per_count })
+    }
+}
+
+/// One record as bytes, with its length.
+#[must_use]
+pub fn encode_record<const N: usize>(before: Before, frame: &Frame<N>) -> ([u8; RECORD_LEN_MAX], usize) {
+    let mut out = [0; RECORD_LEN_MAX];
+    let (kind, value) = match frame.crank {
+        CrankReading::Angle(angle) => (0, angle.0),
+        CrankReading::Index(on) => (1 + u8::from(on), 0),
+        CrankReading::Absent => (3, 0),
+        CrankReading::Fault => (4, 0),
+    };
+    let happens = u8::from(before.acknowledge) << 3
+        | u8::from(before.bypass) << 4
+        | u8::from(before.new_coil) << 6
+        | u8::from(before.mark) << 7;
+    let mut rest = out.as_mut_slice();
+    put(&mut rest, &frame.tick.0.to_le_bytes());
+    frame.counts.iter().for_each(|count| put(&mut rest, &count.to_le_bytes()));
+    put(&mut rest, &u32::to_le_bytes(value));
+    put(&mut rest, &[kind | happens, frame.sensors]);
+    (out, record_len(N))
+}
+
+/// One record from its bytes; further bytes are not looked at.
+///
+/// # Errors
+/// [`FeedError`] if the bytes are too few or the crank kind is unknown.
+#[inline]
+pub fn decode_record<const N: usize>(bytes: &[u8]) -> Result<(Before, Frame<N>), FeedError> {
+    let mut rest = bytes;
+    let tick = Tick(u32::from_le_bytes(take(&mut rest)?));
+    let mut counts = [0; N];
+    for count in &mut counts {
+        *count = i32::from_le_bytes(take(&mut rest)?);
+    }
+    let value = u32::from_le_bytes(take(&mut rest)?);
+    let [kind, sensors, _, _] = take(&mut rest)?;
+    let crank = match kind & 7 {
+        0 => CrankReading::Angle(CrankAngle(value)),
+        1 => CrankReading::Index(false),
+        2 => CrankReading::Index(true),
+        3 => CrankReading::Absent,
+        4 => CrankReading::Fault,
+        _ => return Err(FeedError::Field("crank kind")),
+    };
+    let happens = |bit: u8| kind & 1 << bit != 0;
+    let before =
+        Before { acknowledge: happens(3), bypass: happens(4), new_coil: happens(6), mark: happens(7) };
+    Ok((before, Frame { tick, counts, crank, sensors }))
+}
+
+fn put(rest: &mut &mut [u8], bytes: &[u8]) {
+    if let Some((room, after)) = core::mem::take(rest).split_at_mut_checked(bytes.len()) {
+        room.copy_from_slice(bytes);
+        *rest = after;
+    }
+}
+
+fn take<const LEN: usize>(rest: &mut &[u8]) -> Result<[u8; LEN], FeedError> {
+    let (bytes, after) = rest.split_first_chunk::<LEN>().ok_or(FeedError::Short)?;
+    *rest = after;
+    Ok(*bytes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::trial::invented_press;
+    use proptest::prelude::*;
+
+    fn header() -> Header {
+        Header {
+            press: invented_press(Columns::Corners),
+            source: StrokeSource::Marked,
+            timed: true,
+            die: true,
+            records: 7,
+            sample_hz: 10_000.0,
+            kn_per_count: 1e-3,
+        }
+    }
+
+    #[test]
+    fn a_header_comes_back_as_it_was() {
+        assert_eq!(Header::decode(&header().encode()), Ok(header()));
+        let mut without = header();
+        without.press.usable_energy_kj = None;
+        assert_eq!(Header::decode(&without.encode()), Ok(without));
+    }
+
+    #[test]
+    fn every_flipped_bit_of_a_header_is_refused() {
+        let bytes = header().encode();
+        for bit in 0..8 * HEADER_LEN {
+            let mut damaged = bytes;
+            damaged[bit / 8] ^= 1 << (bit % 8);
+            assert!(Header::decode(&damaged).is_err(), "bit {bit}");
+        }
+    }
+
+    #[test]
+    fn every_truncated_record_is_short() {
+        let frame = Frame { tick: Tick(1), counts: [2; 4], crank: CrankReading::Absent, sensors: 0 };
+        let (bytes, len) = encode_record(Before::default(), &frame);
+        assert!(decode_record::<4>(&bytes[..len]).is_ok());
+        for short in 0..len {
+            assert_eq!(decode_record::<4>(&bytes[..short]), Err(FeedError::Short), "{short} bytes");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn records_come_back_as_they_were(
+            tick: u32, counts: [i32; 2], value: u32, kind in 0..5u8, sensors: u8, happens in 0..16u8
+        ) {
+            let crank = [
+                CrankReading::Angle(CrankAngle(value)),
+                CrankReading::Index(false),
+                CrankReading::Index(true),
+                CrankReading::Absent,
+                CrankReading::Fault,
+            ][usize::from(kind)];
+            let before = Before {
+                acknowledge: happens & 1 != 0,
+                bypass: happens & 2 != 0,
+                new_coil: happens & 4 != 0,
+                mark: happens & 8 != 0,
+            };
+            let frame = Frame { tick: Tick(tick), counts, crank, sensors };
+            let (bytes, len) = encode_record(before, &frame);
+            prop_assert_eq!(decode_record::<2>(&bytes[..len]), Ok((before, frame)));
+        }
+
+        #[test]
+        fn any_bytes_are_a_record_or_refused(bytes: [u8; 40]) {
+            let _ = decode_record::<4>(&bytes);
+            let _ = decode_record::<1>(&bytes);
+        }
+    }
+}

@@ -1,0 +1,193 @@
+//! One run of the monitor over a feed, done alike on host and controller.
+
+use bolster_core::die::{Band, DieLimits};
+use bolster_core::digest::MonitorDigest;
+use bolster_core::frame::Frame;
+use bolster_core::monitor::{Monitor, Step};
+use bolster_core::press::{Columns, PressSpec};
+use bolster_core::settings::{Press, PressSettings, SettingsError};
+use bolster_core::stroke::{Position, StrokeSource};
+use bolster_core::units::{CrankAngle, Tick};
+use bolster_core::verdict::Verdict;
+use bolster_core::windows::{Channel, SensorRule, SensorWindow, Span, WatchWindow, WindowValue};
+
+use crate::feed::{Before, Header};
+
+/// Signature bins.
+pub const BINS: usize = 128;
+/// Frames kept around a stop.
+pub const KEEP: usize = 1024;
+/// Ticks of a bypass in a trial.
+pub const BYPASS_TICKS: u32 = 5_000;
+
+/// An invented press of 2,000 kN that trials and measurements use.
+#[must_use]
+pub fn invented_press(columns: Columns) -> PressSpec {
+    PressSpec {
+        columns,
+        rated_kn: 2000.0,
+        rated_height_mm: 6.0,
+        stroke_mm: 180.0,
+        rod_mm: 800.0,
+        speed_spm: [30.0, 90.0],
+        bolster_mm: [1600.0, 900.0],
+        usable_energy_kj: Some(18.0),
+        reverse_percent: 10.0,
+        column_percent: 120.0,
+        imbalance_percent: 30.0,
+    }
+}
+
+/// The press of a feed, set as usual.
+///
+/// # Errors
+/// [`SettingsError`] if the header's figures do not go together.
+pub fn press<const N: usize>(header: &Header) -> Result<Press<N>, SettingsError> {
+    let mut settings =
+        PressSettings::<N>::usual(header.press, header.sample_hz, header.kn_per_count, header.source);
+    settings.timed = header.timed;
+    settings.build()
+}
+
+/// A die that uses every kind of limit, with every watch window and every sensor window taken.
+#[must_use]
+pub fn die(press: &PressSpec, source: StrokeSource) -> DieLimits {
+    let rated = press.rated_kn as f32;
+    let at = |part: u8| {
+        // Sixteenths of the turn, or of 0.1 s of 10,000 frames where only time is known.
+        if source == StrokeSource::Load {
+            Position::SinceOnset(u32::from(part) * 64)
+        } else {
+            Position::Angle(CrankAngle(u32::from(part) << 28))
+        }
+    };
+    let band = |low, high, verdict| Some(Band { low, high, verdict });
+    let mut die = DieLimits {
+        peak_kn: band(0.2 * rated, 0.8 * rated, Verdict::Hold),
+        reverse_kn: band(0.0, 0.06 * rated, Verdict::Hold),
+        work_kj: band(0.1, 12.0, Verdict::Note),
+        ..DieLimits::default()
+    };
+    let columns = press.columns.count() as u8;
+    let values = [WindowValue::Greatest, WindowValue::Least, WindowValue::Mean];
+    let rules = [SensorRule::OnOnce, SensorRule::OnThroughout, SensorRule::OffThroughout];
+    for (number, (value, rule)) in (0_u8..8).zip(values.into_iter().cycle().zip(rules.into_iter().cycle())) {
+        let span = Span { from: at(5 + number % 4), to: at(7 + number % 4) };
+        let channel = if number % 2 == 0 { Channel::Total } else { Channel::Column(number / 2 % columns) };
+        let high_kn = 0.7 * rated;
+        let watch =
+            WatchWindow { span, channel, value, low_kn: -0.05 * rated, high_kn, verdict: Verdict::Hold };
+        // Neither list is full before its eighth window.
+        let _ = die.watch.push(watch);
+        let _ = die.sensors.push(SensorWindow { span, input: number, rule, verdict: Verdict::Note });
+    }
+    die
+}
+
+/// A monitor under trial with the digest of its outputs.
+#[derive(Debug, Clone)]
+pub struct Trial<const N: usize> {
+    monitor: Monitor<N, BINS, KEEP>,
+    digest: MonitorDigest,
+    last: Tick,
+}
+
+impl<const N: usize> Trial<N> {
+    /// A monitor of the feed's press, its self-test passed, with the trial's die if the feed asks for it.
+    ///
+    /// # Errors
+    /// [`SettingsError`] if the header's figures do not go together.
+    pub fn new(header: &Header) -> Result<Self, SettingsError> {
+        let mut monitor = Monitor::new(press(header)?);
+        monitor.self_test(Tick(0), true);
+        if header.die {
+            // The die is made for this very press; were it refused, the digest would show it.
+            let _ = monitor.set_die(Tick(0), die(&header.press, header.source), None);
+        }
+        Ok(Self { monitor, digest: MonitorDigest::default(), last: Tick(0) })
+    }
+
+    /// One record. `step` is [`Monitor::step`], handed in so that a board can measure just it.
+    pub fn step(
+        &mut self,
+        before: Before,
+        frame: &Frame<N>,
+        step: impl FnOnce(&mut Monitor<N, BINS, KEEP>, &Frame<N>) -> Step,
+    ) {
+        if before.mark {
+            self.monitor.mark();
+        }
+        if before.new_coil {
+            self.monitor.new_coil();
+        }
+        if before.acknowledge {
+            // Refusals are journalled, and the journal is in the digest.
+            let _ = self.monitor.acknowledge(frame.tick);
+        }
+        if before.bypass {
+            let _ = self.monitor.bypass(frame.tick, BYPASS_TICKS);
+        }
+        let done = step(&mut self.monitor, frame);
+        self.digest.step(&self.monitor, done);
+        self.last = frame.tick;
+    }
+
+    /// The feed has ended: strokes reported and the digest of all outputs.
+    pub fn close(&mut self) -> (u32, u64) {
+        let reported = self.monitor.close(self.last);
+        self.digest.close(&self.monitor, reported);
+        (self.digest.strokes(), self.digest.value())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use bolster_core::frame::CrankReading;
+
+    fn header(columns: Columns) -> Header {
+        Header {
+            press: invented_press(columns),
+            source: StrokeSource::Encoder,
+            timed: true,
+            die: true,
+            records: 0,
+            sample_hz: 10_000.0,
+            kn_per_count: 1e-3,
+        }
+    }
+
+    fn run(bump: i32) -> (u32, u64) {
+        let mut trial = Trial::<4>::new(&header(Columns::Corners)).unwrap();
+        for n in 0..40_000_u32 {
+            // 60 strokes a minute at 10 kHz: a turn in 10,000 frames.
+            let angle = CrankAngle((u64::from(n) * (1 << 32) / 10_000) as u32);
+            let loaded = (4_000..5_000).contains(&(n % 10_000));
+            let count =
+                if loaded { 250_000 } else { 0 } + (n % 7) as i32 + if n == 24_500 { bump } else { 0 };
+            let frame =
+                Frame { tick: Tick(n), counts: [count; 4], crank: CrankReading::Angle(angle), sensors: 0 };
+            trial.step(Before::default(), &frame, |monitor, frame| monitor.step(frame));
+        }
+        trial.close()
+    }
+
+    #[test]
+    fn a_trial_reports_its_strokes_and_one_changed_frame_changes_the_digest() {
+        let (strokes, digest) = run(0);
+        assert_eq!(strokes, 3, "four turns hold three whole strokes");
+        assert_eq!(run(0), (strokes, digest));
+        assert_ne!(run(100).1, digest, "a hundred counts more in one frame");
+    }
+
+    #[test]
+    fn the_trial_die_fits_every_press() {
+        for columns in [Columns::Total, Columns::LeftRight, Columns::Corners] {
+            for source in [StrokeSource::Encoder, StrokeSource::Load] {
+                let die = die(&invented_press(columns), source);
+                assert_eq!(die.check(columns.count()), Ok(()));
+                assert_eq!((die.watch.len(), die.sensors.len()), (8, 8));
+            }
+        }
+    }
+}
