@@ -8,7 +8,7 @@ use crate::verdict::{Findings, Verdict};
 #[derive(Debug, Clone, PartialEq)]
 pub struct ShapeModel<const N: usize, const BINS: usize> {
     /// How bins lie on the stroke.
-    pub layout: Layout,
+    pub layout: Layout<BINS>,
 }
 
 /// Whether the judging of a stroke is complete.
@@ -60,8 +60,8 @@ impl<const N: usize, const BINS: usize> ShapeJudge<N, BINS> {
 
     /// The stroke is over and will be judged; the next one may begin.
     pub fn end_stroke(&mut self) {
-        if let Some(signature) = self.signatures.get_mut(self.active) {
-            signature.finish();
+        if let (Some(model), Some(signature)) = (&self.model, self.signatures.get_mut(self.active)) {
+            signature.finish(&model.layout);
         }
         self.active = 1 - self.active;
     }
