@@ -7,6 +7,7 @@
 use crate::frame::FrameChange;
 use crate::scenario::{FaultData, Scenario};
 use crate::seed::{Purpose, stream};
+use crate::sensors::SensorChange;
 use crate::station::{Site, StationChange};
 use crate::truth::Kind;
 use bolster_core::press::PressSpec;
@@ -80,6 +81,14 @@ pub struct Changes {
     pub strength: f64,
     /// Factor on penetration at fracture.
     pub penetration: f64,
+    /// Part sensors.
+    pub sensors: SensorChange,
+    /// How far the encoder reads ahead, degrees.
+    pub encoder_deg: f64,
+    /// Whether the index pulse does not come.
+    pub no_index: bool,
+    /// Chance that a frame does not arrive.
+    pub lost: f64,
 }
 
 /// A fault that a stroke has.
@@ -108,6 +117,10 @@ impl Changes {
             thickness: 1.0,
             strength: 1.0,
             penetration: 1.0,
+            sensors: SensorChange::default(),
+            encoder_deg: 0.0,
+            no_index: false,
+            lost: 0.0,
         }
     }
 
@@ -136,7 +149,11 @@ impl Changes {
             apply_to_gauge(gauge, fault.kind, s);
         }
         match fault.kind {
-            Kind::NoStrip => self.end_strip(s),
+            Kind::NoStrip => {
+                self.end_strip(s);
+                // The end of the strip has passed the feed sensor before it has passed any station.
+                self.sensors.feed = 1.0;
+            }
             Kind::PartialStrip => {
                 for (station, site) in self.stations.iter_mut().zip(sites) {
                     // The strip lies off the die to the front, so rear stations keep more of it.
@@ -149,7 +166,18 @@ impl Changes {
                     station.edge *= 1.0 - s * if i % 2 == 0 { 0.45 } else { 0.15 };
                     station.forming *= 1.0 + 0.4 * s;
                 }
+                self.sensors.feed = self.sensors.feed.max(s);
             }
+            Kind::PartNotOut => {
+                // It lies over the last station and is struck again, crumpled to two thirds of its thickness.
+                if let Some(last) = self.stations.last_mut() {
+                    last.slug_mm += 0.65 * s * nominal_mm;
+                }
+                self.sensors.part_out = self.sensors.part_out.max(s);
+            }
+            Kind::EncoderSlip => self.encoder_deg += 20.0 * s,
+            Kind::MissedIndex => self.no_index = true,
+            Kind::LostFrames => self.lost = 0.05 * s,
             Kind::Double => self.thickness *= 1.0 + s,
             Kind::ShutHeight => self.lower_mm += 0.5 * s,
             Kind::WornGib => self.frame.gib_factor *= 1.0 - 0.95 * s,

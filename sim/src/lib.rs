@@ -17,6 +17,8 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+pub mod bridge;
+pub mod conditioner;
 pub mod drive;
 pub mod element;
 pub mod faults;
@@ -27,6 +29,7 @@ pub mod press;
 pub mod recording;
 pub mod scenario;
 pub mod seed;
+pub mod sensors;
 pub mod simulator;
 pub mod slide;
 pub mod station;

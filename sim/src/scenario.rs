@@ -6,14 +6,19 @@
 mod built_in;
 mod check;
 mod data;
+mod die;
+mod electrical;
 #[cfg(test)]
 mod tests;
 
 pub use built_in::{built_in, find};
 pub use data::{
-    BendData, BendKind, CoinData, DrawData, DriveData, FaultData, FrameData, FrontEndData, LimitsData,
-    PadData, PierceData, PressData, Scenario, StationData, StripData,
+    DriveData, FaultData, FrameData, LimitsData, Mode, PressData, Scenario, SensorData, StripData, Watches,
 };
+pub use die::{
+    BendData, BendKind, CoinData, DrawData, LanceData, PadData, PierceData, RestrikeData, StationData,
+};
+pub use electrical::{BridgeKind, FrontEndData};
 
 /// Why a scenario was refused.
 #[derive(Debug, thiserror::Error)]

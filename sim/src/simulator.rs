@@ -8,13 +8,14 @@
 #[cfg(test)]
 mod tests;
 
-use crate::drive::Drive;
+use crate::drive::{Drive, DriveEnergy};
 use crate::element::Element;
 use crate::faults::{Active, Changes, FaultPlan, has_place};
 use crate::frame::{Frame, FrameChange, FrameForce, FrameState};
 use crate::front_end::{ChannelScale, FrontEnd};
 use crate::scenario::{Scenario, ScenarioError};
 use crate::seed::{Purpose, normal, stream};
+use crate::sensors::Sensors;
 use crate::slide::SlideCurve;
 use crate::station::{Site, Stock};
 use crate::strip::{Stretch, Strip};
@@ -23,9 +24,13 @@ use bolster_core::crank::CrankSlider;
 use bolster_core::press::PressSpec;
 use core::f64::consts::{PI, TAU};
 use rand_chacha::ChaCha8Rng;
+use rand_chacha::rand_core::Rng as _;
 
 /// Longest step of the frame, s: a hundred steps in the period of a 100 Hz frame.
 const LONGEST_STEP_S: f64 = 1.05e-4;
+
+/// Width of the index pulse at the top, radians.
+const INDEX_RADIANS: f64 = 5.0 * PI / 180.0;
 
 /// One reading of all columns.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -40,11 +45,16 @@ pub struct SimSample {
     pub counts: [i32; 4],
     /// Sensor inputs, bit 0 = `s1`.
     pub sensors: u8,
+    /// Number of the sample on the fixed clock since the run began; a gap is a frame that did not arrive, or the
+    /// part of the turn that is not recorded.
+    pub tick: u64,
+    /// The index input: on for the first five degrees of a turn.
+    pub index: bool,
 }
 
-/// Where a stroke's energy went, J, over its recorded part.
+/// Where a stroke's energy went, J: over its recorded part, the drive's also over what led up to it.
 ///
-/// `crank = die + damped + stored` within the integration's error.
+/// `crank = die + damped + stored` within the integration's error; the drive's account has its own sum.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Energy {
     /// Work the crank did on the slide.
@@ -55,6 +65,23 @@ pub struct Energy {
     pub damped_j: f64,
     /// Change of the frame's elastic and kinetic energy.
     pub stored_j: f64,
+    /// The drive's account; all zero where the scenario gives no flywheel.
+    pub drive: DriveEnergy,
+}
+
+impl Energy {
+    /// What the account of the slide leaves unexplained, J: the integration's error.
+    #[must_use]
+    pub fn open_j(&self) -> f64 {
+        self.crank_j - self.die_j - self.damped_j - self.stored_j
+    }
+
+    /// What the whole account from motor to die leaves unexplained, J.
+    #[must_use]
+    pub fn open_with_drive_j(&self) -> f64 {
+        let d = &self.drive;
+        d.motor_j - d.friction_j - d.clutch_j - d.flywheel_j - self.die_j - self.damped_j - self.stored_j
+    }
 }
 
 /// One stroke.
@@ -64,7 +91,7 @@ pub struct SimStroke {
     pub number: u32,
     /// Coil, from 1.
     pub coil: u32,
-    /// Strokes a minute.
+    /// Strokes a minute at the start of the recorded part.
     pub speed_spm: f64,
     /// What was done to it.
     pub truth: Truth,
@@ -87,6 +114,8 @@ pub struct Simulator {
     frame: Frame,
     frame_change: FrameChange,
     front_end: FrontEnd,
+    sensors: Sensors,
+    losses: ChaCha8Rng,
     station_scatter: ChaCha8Rng,
     elements: Vec<Element>,
     substeps: u32,
@@ -101,6 +130,8 @@ pub struct Simulator {
 #[derive(Clone, Copy)]
 struct Instant {
     angle: f64,
+    /// Speed of the crank, rad/s.
+    omega: f64,
     height: f64,
     speed: f64,
     state: FrameState,
@@ -135,7 +166,9 @@ impl Simulator {
             plan: FaultPlan::new(scenario, &press, &sites),
             frame: Frame::new(&press, &scenario.frame, &frame_change, step_s),
             frame_change,
-            front_end: FrontEnd::new(&press, &scenario.front_end, scenario.seed),
+            front_end: FrontEnd::new(&press, &scenario.front_end, scenario.sample_hz, scenario.seed),
+            sensors: Sensors::new(&scenario.sensors, scenario.seed),
+            losses: stream(scenario.seed, Purpose::Encoder),
             station_scatter: stream(scenario.seed.rotate_left(17), Purpose::Strip),
             elements: Vec::new(),
             substeps,
@@ -191,6 +224,7 @@ impl Simulator {
                 nominal_mm: data.thickness_mm,
                 shear_mpa: material.shear_mpa * strength,
                 tensile_mpa: material.tensile_mpa * strength,
+                yield_mpa: material.yield_mpa * strength,
                 friction: stretch.friction,
                 penetration: changes.penetration,
             };
@@ -234,8 +268,9 @@ impl Simulator {
         force
     }
 
-    /// One step of the frame.
-    fn step(&mut self, now: &Instant, omega: f64, step_s: f64) -> Instant {
+    /// One step of crank and frame.
+    fn step(&mut self, now: &Instant, step_s: f64) -> Instant {
+        let omega = now.omega;
         let angle = now.angle + omega * step_s;
         let (height, rate) = self.curve.at(angle);
         let speed = rate * omega;
@@ -248,23 +283,31 @@ impl Simulator {
         let die = self.die_force(height, &better, true);
         let force = with_inertia(&die);
         let state = self.frame.complete(&known, &force);
-        Instant { angle, height, speed, state, die, force }
+        Instant { angle, omega, height, speed, state, die, force }
     }
 
-    /// Where the recorded part begins: crank at the first sample in it, frame at rest.
-    fn enter(&mut self, omega: f64) -> Instant {
+    /// Goes on to where the recorded part begins: crank at the first sample in it, frame at rest.
+    fn enter(&mut self) -> Instant {
         let sample_s = 1.0 / self.scenario.sample_hz;
         let from = self.scenario.angle_from_deg.to_radians();
-        let skip = libm::ceil((from - self.angle) / (omega * sample_s)).max(0.0);
-        self.tick += skip as u64;
-        let angle = self.angle + skip * omega * sample_s;
+        // At rest only the flywheel moves: a hundredth of a second at a time is fine enough for it.
+        let rest = (self.scenario.sample_hz * 0.01).max(1.0) as u64;
+        while self.angle < from || self.drive.stops_at_top() {
+            let ticks = if self.drive.stands() { rest } else { 1 };
+            let span = ticks as f64 * sample_s;
+            self.angle += self.drive.crank_speed() * span;
+            let to_top = if self.angle < 0.0 { -self.angle } else { TAU - self.angle };
+            self.drive.advance(to_top, 0.0, span);
+            self.tick += ticks;
+        }
+        let (angle, omega) = (self.angle, self.drive.crank_speed());
         let (height, rate) = self.curve.at(angle);
         // The curve's second derivative over one step, as the steps themselves take it.
         let before = self.curve.at(angle - omega * self.step_s()).1;
         let inertia = self.frame.inertia((rate - before) * omega / self.step_s());
         let force = [inertia, 0.0, 0.0];
         let state = self.frame.at_rest(inertia);
-        Instant { angle, height, speed: rate * omega, state, die: [0.0; 3], force }
+        Instant { angle, omega, height, speed: rate * omega, state, die: [0.0; 3], force }
     }
 
     fn record(&mut self, now: &Instant, changes: &Changes) -> SimSample {
@@ -275,42 +318,61 @@ impl Simulator {
         let near_bottom = ((now.angle - PI).abs() / way.max(1e-9)).min(0.999_999);
         let (counts, kn) = self.front_end.read(time_s, &loads, &changes.gauges, near_bottom);
         let steps = f64::from(self.scenario.front_end.encoder_steps);
-        let angle_deg = libm::floor(now.angle / TAU * steps) * 360.0 / steps;
-        SimSample { time_s, angle_deg, kn, counts, sensors: 0 }
+        let seen = now.angle / TAU + changes.encoder_deg / 360.0;
+        let seen = if seen >= 1.0 { seen - 1.0 } else { seen };
+        let angle_deg = libm::floor(seen * steps) * 360.0 / steps;
+        let sensors = self.sensors.at(now.angle.to_degrees());
+        let index = now.angle < INDEX_RADIANS && !changes.no_index;
+        SimSample { time_s, angle_deg, kn, counts, sensors, tick: self.tick, index }
     }
 
-    fn run(&mut self, omega: f64, changes: &Changes, truth: &mut Truth) -> (Vec<SimSample>, Energy) {
+    /// Runs the recorded part from `now`.
+    fn run(&mut self, mut now: Instant, changes: &Changes, truth: &mut Truth) -> (Vec<SimSample>, Energy) {
         let to = self.scenario.angle_to_deg.to_radians();
         let step_s = self.step_s();
-        let mut now = self.enter(omega);
-        self.front_end.start_stroke();
-        let expected = (to - now.angle) / omega * self.scenario.sample_hz;
-        let mut samples = Vec::with_capacity(expected.max(0.0) as usize + 2);
+        let expected = (to - now.angle) / now.omega.max(0.1) * self.scenario.sample_hz;
+        let mut samples = Vec::with_capacity(expected.clamp(0.0, 1e6) as usize + 64);
         let mut energy = Energy::default();
         let stored =
             |f: &Frame, i: &Instant| f.elastic_energy(&i.state) + f.kinetic_energy(&i.state, i.speed);
         let at_start = stored(&self.frame, &now);
         let (mut drive, mut lost) =
             (self.frame.drive_force(&now.state), self.frame.damping_power(&now.state));
+        let mut past_bottom = false;
         while now.angle < to {
-            samples.push(self.record(&now, changes));
+            let sample = self.record(&now, changes);
+            if changes.lost == 0.0 || !self.loses(changes.lost) {
+                samples.push(sample);
+            }
             let total: f64 = self.frame.column_loads(&now.state).iter().sum();
             truth.peak_kn = truth.peak_kn.max(total);
             truth.reverse_kn = truth.reverse_kn.max(-total);
+            if !past_bottom && now.angle > PI {
+                past_bottom = true;
+                self.drive.end_stroke();
+            }
             for _ in 0..self.substeps {
-                let next = self.step(&now, omega, step_s);
+                let mut next = self.step(&now, step_s);
                 let (drive_next, lost_next) =
                     (self.frame.drive_force(&next.state), self.frame.damping_power(&next.state));
-                energy.crank_j -= 0.5 * (drive * now.speed + drive_next * next.speed) * step_s;
+                let crank_j = -0.5 * (drive + drive_next) * (next.height - now.height);
+                energy.crank_j += crank_j;
                 energy.damped_j += 0.5 * (lost + lost_next) * step_s;
                 energy.die_j += die_work(&now, &next);
+                self.drive.advance(TAU - next.angle, crank_j / step_s, step_s);
+                next.omega = self.drive.crank_speed();
                 (now, drive, lost) = (next, drive_next, lost_next);
             }
             self.tick += 1;
         }
         energy.stored_j = stored(&self.frame, &now) - at_start;
+        energy.drive = self.drive.take_energy();
         self.angle = now.angle - TAU;
         (samples, energy)
+    }
+
+    fn loses(&mut self, chance: f64) -> bool {
+        f64::from(self.losses.next_u32()) < chance * 4_294_967_296.0
     }
 }
 
@@ -367,9 +429,13 @@ impl Iterator for Simulator {
             self.frame_change = changes.frame;
         }
         self.load_die(&stretch, &changes);
-        let speed_spm = self.drive.next_speed();
+        self.drive.start_stroke();
+        self.sensors.start_stroke(&changes.sensors);
+        let entry = self.enter();
+        let speed_spm = entry.omega * 60.0 / TAU;
+        self.front_end.start_stroke(self.tick as f64 / self.scenario.sample_hz);
         let mut truth = truth_of(&faults, &self.press, nominal * stretch.thickness * changes.thickness);
-        let (samples, energy) = self.run(TAU * speed_spm / 60.0, &changes, &mut truth);
+        let (samples, energy) = self.run(entry, &changes, &mut truth);
         truth.work_kj = energy.die_j / 1000.0;
         Some(SimStroke { number: self.done, coil: stretch.coil, speed_spm, truth, energy, samples })
     }

@@ -6,8 +6,10 @@
 pub mod bend;
 pub mod coin;
 pub mod draw;
+pub mod lance;
 pub mod pad;
 pub mod pierce;
+pub mod restrike;
 
 use crate::element::Element;
 use crate::frame::Frame;
@@ -40,6 +42,8 @@ pub struct Stock {
     pub shear_mpa: f64,
     /// Tensile strength, MPa.
     pub tensile_mpa: f64,
+    /// Yield strength, MPa.
+    pub yield_mpa: f64,
     /// Factor on friction: lubrication.
     pub friction: f64,
     /// Factor on the depth of the punch at fracture: harder stock cracks sooner.
@@ -97,7 +101,7 @@ impl Site {
     /// Whether it cuts.
     #[must_use]
     pub fn cuts(&self) -> bool {
-        self.data.pierce.is_some()
+        self.data.pierce.is_some() || self.data.lance.is_some()
     }
 
     /// Adds the contacts of this station, number `index`, to `out`.
@@ -122,7 +126,13 @@ impl Site {
                 out.push(coin::element(index, data, stock, forming, shape));
             }
             if let Some(data) = &self.data.draw {
-                out.push(draw::element(index, data, stock, forming, shape));
+                draw::elements(index, data, stock, forming, shape, out);
+            }
+            if let Some(data) = &self.data.lance {
+                lance::elements(index, data, stock, change, shape, out);
+            }
+            if let Some(data) = &self.data.restrike {
+                out.push(restrike::element(index, data, stock, forming, shape));
             }
         }
         if let Some(data) = &self.data.pad {

@@ -102,10 +102,20 @@ impl Strip {
             friction: (1.0 + now[2]).max(0.2),
             // Set up cold for the warm state: a cold die closes less.
             closing_mm: self.data.warm_up_mm * (warm - 1.0),
-            wear: self.data.wear_per_100k * f64::from(self.done) / 100_000.0,
+            wear: self.wear(),
         };
         self.done += 1;
         stretch
+    }
+
+    /// Dullness gained since the last regrind.
+    fn wear(&self) -> f64 {
+        let run = u64::from(self.data.strokes_since_regrind) + u64::from(self.done);
+        let since = match self.data.regrind_every {
+            Some(every) => run % u64::from(every.max(1)),
+            None => run,
+        };
+        self.data.wear_per_100k * since as f64 / 100_000.0
     }
 
     fn load_coil(&mut self) {

@@ -47,6 +47,8 @@ kinds! {
     Slug = "slug",
     /// Scrap stays in a cutting station.
     ScrapNotShed = "scrap_not_shed",
+    /// The finished part stays in the die.
+    PartNotOut = "part_not_out",
     /// A tie rod has lost its preload: its column is softer.
     LooseRod = "loose_rod",
     /// The guides are worn: the slide tilts more.
@@ -71,6 +73,12 @@ kinds! {
     GaugeHum = "gauge_hum",
     /// Sparks and contactors on a cable.
     GaugeSpikes = "gauge_spikes",
+    /// The encoder's coupling has slipped: angles are wrong.
+    EncoderSlip = "encoder_slip",
+    /// The index pulse at the top does not come.
+    MissedIndex = "missed_index",
+    /// Some frames do not arrive.
+    LostFrames = "lost_frames",
 }
 
 /// The truth about one stroke.

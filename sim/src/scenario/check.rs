@@ -40,6 +40,13 @@ impl Scenario {
         }
         let sites: usize = self.stations.iter().map(|s| s.repeat as usize).sum();
         within("station repeats, all together,", sites as f64, 1.0, 1000.0)?;
+        for (i, sensor) in self.sensors.iter().enumerate() {
+            let at = |name: &str| format!("sensor[{i}].{name}");
+            within(&at("input"), f64::from(sensor.input), 1.0, 8.0)?;
+            within(&at("on_deg"), sensor.on_deg, 0.0, 360.0)?;
+            within(&at("off_deg"), sensor.off_deg, sensor.on_deg, 360.0)?;
+            within(&at("jitter_deg"), sensor.jitter_deg, 0.0, 20.0)?;
+        }
         for (i, fault) in self.faults.iter().enumerate() {
             let at = |name: &str| format!("fault[{i}].{name}");
             within(&at("severity"), fault.severity, 0.0, 1.0)?;
@@ -79,8 +86,32 @@ impl Scenario {
         for size in frame.slide_mm.unwrap_or([1000.0; 2]) {
             within("frame.slide_mm", size, 10.0, 20_000.0)?;
         }
-        within("drive.speed_spm", self.drive.speed_spm, self.press.speed_spm[0], self.press.speed_spm[1])?;
-        within("drive.scatter_percent", self.drive.scatter_percent, 0.0, 5.0)
+        let drive = &self.drive;
+        within("drive.speed_spm", drive.speed_spm, self.press.speed_spm[0], self.press.speed_spm[1])?;
+        let ranges = [
+            ("drive.scatter_percent", drive.scatter_percent, 0.0, 5.0),
+            ("drive.flywheel_kj", drive.flywheel_kj.unwrap_or(1.0), 0.001, 1e6),
+            ("drive.motor_kw", drive.motor_kw, 0.0, 1e5),
+            ("drive.slip_percent", drive.slip_percent, 0.5, 40.0),
+            ("drive.friction_j", drive.friction_j, 0.0, 1e6),
+            ("drive.clutch_s", drive.clutch_s, 0.005, 2.0),
+            ("drive.brake_s", drive.brake_s, 0.005, 2.0),
+            ("drive.pause_s", drive.pause_s, 0.0, 3600.0),
+            ("drive.stop_s", drive.stop_s, 0.0, 360_000.0),
+            ("drive.inch_on_s", drive.inch_on_s, 0.01, 10.0),
+            ("drive.inch_off_s", drive.inch_off_s, 0.0, 60.0),
+            ("drive.inch_speed", drive.inch_speed, 0.05, 1.0),
+        ];
+        for (field, value, low, high) in ranges {
+            within(field, value, low, high)?;
+        }
+        if drive.flywheel_kj.is_some() {
+            // Without a motor the flywheel would run down for good.
+            within("drive.motor_kw", drive.motor_kw, 0.001, 1e5)?;
+        }
+        // The brake must stop the crank within the part of the turn that is left after the bottom.
+        let brake_deg = 180.0 * drive.speed_spm / 60.0 * drive.brake_s;
+        within("drive.brake_s (as an angle at full speed, degrees)", brake_deg, 0.0, 90.0)
     }
 
     fn check_strip(&self) -> Result<(), ScenarioError> {
@@ -107,6 +138,7 @@ impl Scenario {
         }
         within("strip.warm_up_mm", strip.warm_up_mm, 0.0, 1.0)?;
         within("strip.warm_up_strokes", strip.warm_up_strokes, 1.0, 1e6)?;
+        within("strip.regrind_every", f64::from(strip.regrind_every.unwrap_or(1)), 1.0, 1e9)?;
         within("strip.wear_per_100k", strip.wear_per_100k, 0.0, 100.0)
     }
 
@@ -124,7 +156,11 @@ impl Scenario {
             ("front_end.mains_hz", f.mains_hz, 10.0, 500.0),
             ("front_end.gain_error_percent", f.gain_error_percent, 0.0, 20.0),
             ("front_end.zero_mv_per_v", f.zero_mv_per_v, 0.0, 2.0),
-            ("front_end.drift_percent_per_hour", f.drift_percent_per_hour, 0.0, 100.0),
+            ("front_end.drift_percent", f.drift_percent, 0.0, 100.0),
+            // A corner above the sample rate is the same as none; far below it there is no signal left.
+            ("front_end.bandwidth_hz", f.bandwidth_hz, 10.0, 1e6),
+            ("front_end.settling", f64::from(f.settling), 1.0, 3.0),
+            ("front_end.crosstalk_percent", f.crosstalk_percent, 0.0, 20.0),
             ("front_end.encoder_steps", f64::from(f.encoder_steps), 36.0, 1e7),
         ];
         for (field, value, low, high) in ranges {
@@ -172,6 +208,16 @@ impl Scenario {
             within(&at("draw.blank_mm"), d.blank_mm, 1.05 * d.punch_mm, 2.5 * d.punch_mm)?;
             within(&at("draw.depth_mm"), d.depth_mm, 0.5, stroke / 2.0)?;
             within(&at("draw.die_radius_mm"), d.die_radius_mm, 0.1, 100.0)?;
+        }
+        if let Some(d) = &station.lance {
+            within(&at("lance.cut_mm"), d.cut_mm, 0.1, 1e6)?;
+            within(&at("lance.bend_mm"), d.bend_mm, 0.1, 1e6)?;
+            within(&at("lance.height_mm"), d.height_mm, self.strip.thickness_mm, stroke / 2.0)?;
+        }
+        if let Some(d) = &station.restrike {
+            within(&at("restrike.length_mm"), d.length_mm, 0.1, 1e6)?;
+            within(&at("restrike.radius_mm"), d.radius_mm, 0.0, 100.0)?;
+            within(&at("restrike.touch_mm"), d.touch_mm, 0.01, stroke / 2.0)?;
         }
         if let Some(d) = &station.pad {
             within(&at("pad.preload_kn"), d.preload_kn, 0.0, 1e5)?;

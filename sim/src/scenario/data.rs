@@ -1,5 +1,7 @@
-//! The tables of a scenario file and their defaults.
+//! The tables of a scenario file but die and front end, and their defaults.
 
+use super::die::StationData;
+use super::electrical::FrontEndData;
 use crate::truth::Kind;
 use serde::Deserialize;
 
@@ -38,6 +40,9 @@ pub struct Scenario {
     /// Gauges, amplifier and converter.
     #[serde(default)]
     pub front_end: FrontEndData,
+    /// Part sensors.
+    #[serde(default, rename = "sensor")]
+    pub sensors: Vec<SensorData>,
     /// What goes wrong and when.
     #[serde(default, rename = "fault")]
     pub faults: Vec<FaultData>,
@@ -119,15 +124,76 @@ fn one() -> u32 {
     1
 }
 
+/// How the press is run.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Default)]
+#[serde(rename_all = "kebab-case")]
+pub enum Mode {
+    /// Stroke after stroke without stopping.
+    #[default]
+    Continuous,
+    /// Stopping at the top after every stroke.
+    Single,
+    /// In short pulses, at setting-up.
+    Inch,
+}
+
 /// What turns the crank.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields)]
+#[serde(deny_unknown_fields, default)]
 pub struct DriveData {
-    /// Strokes a minute in continuous running.
+    /// Strokes a minute with nothing to do.
     pub speed_spm: f64,
     /// Standard deviation of the speed from stroke to stroke, percent.
-    #[serde(default)]
     pub scatter_percent: f64,
+    /// How the press is run.
+    pub mode: Mode,
+    /// Energy of the flywheel at that speed, kJ; where left out the speed does not droop.
+    pub flywheel_kj: Option<f64>,
+    /// Motor rating, kW.
+    pub motor_kw: f64,
+    /// Motor slip at its rating, percent.
+    pub slip_percent: f64,
+    /// Friction work a turn, J.
+    pub friction_j: f64,
+    /// Time in which the clutch brings the crank to speed, s.
+    pub clutch_s: f64,
+    /// Time in which the brake brings it to rest, s.
+    pub brake_s: f64,
+    /// Rest between single strokes, s.
+    pub pause_s: f64,
+    /// In continuous running, a stop at the top after this many strokes; 0 for none.
+    pub stop_every: u32,
+    /// How long such a stop lasts, s.
+    pub stop_s: f64,
+    /// Length of a pulse in inch mode, s.
+    pub inch_on_s: f64,
+    /// Rest between pulses, s.
+    pub inch_off_s: f64,
+    /// Speed in inch mode, fraction of `speed_spm`.
+    pub inch_speed: f64,
+}
+
+impl Default for DriveData {
+    fn default() -> Self {
+        Self {
+            // Not a speed any press has: a scenario must say its own.
+            speed_spm: 0.0,
+            scatter_percent: 0.0,
+            mode: Mode::Continuous,
+            flywheel_kj: None,
+            motor_kw: 0.0,
+            slip_percent: 8.0,
+            friction_j: 0.0,
+            clutch_s: 0.12,
+            brake_s: 0.15,
+            pause_s: 2.0,
+            stop_every: 0,
+            stop_s: 30.0,
+            inch_on_s: 0.15,
+            inch_off_s: 0.4,
+            inch_speed: 0.25,
+        }
+    }
 }
 
 /// The stock and how it varies.
@@ -170,197 +236,16 @@ pub struct StripData {
     /// Dullness (0 sharp, 1 due long ago) that all cutting edges gain in 100,000 strokes.
     #[serde(default)]
     pub wear_per_100k: f64,
+    /// Strokes the die had made since its last regrind when the run begins.
+    #[serde(default)]
+    pub strokes_since_regrind: u32,
+    /// Strokes between regrinds; never where left out.
+    #[serde(default)]
+    pub regrind_every: Option<u32>,
 }
 
 fn warm_up_strokes() -> f64 {
     200.0
-}
-
-/// One station; it may do several things.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct StationData {
-    /// What to call it.
-    pub name: String,
-    /// Place on the bolster plate, mm to the right of its middle.
-    pub x_mm: f64,
-    /// Place, mm to the front of its middle.
-    #[serde(default)]
-    pub y_mm: f64,
-    /// How many stations alike, each a pitch further.
-    #[serde(default = "one")]
-    pub repeat: u32,
-    /// From one to the next, mm.
-    #[serde(default)]
-    pub pitch_mm: [f64; 2],
-    /// Cuts.
-    #[serde(default)]
-    pub pierce: Option<PierceData>,
-    /// Bends.
-    #[serde(default)]
-    pub bend: Option<BendData>,
-    /// Squeezes.
-    #[serde(default)]
-    pub coin: Option<CoinData>,
-    /// Draws.
-    #[serde(default)]
-    pub draw: Option<DrawData>,
-    /// Presses a spring pad, stripper plate or cushion.
-    #[serde(default)]
-    pub pad: Option<PadData>,
-}
-
-/// Piercing, blanking, notching, parting off.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct PierceData {
-    /// Length of cut, all punches together, mm.
-    pub perimeter_mm: f64,
-    /// How many punches share it.
-    #[serde(default = "one")]
-    pub punches: u32,
-    /// How far the punches go past the strip's underside at the bottom, mm.
-    pub entry_mm: f64,
-    /// Height between the longest and the shortest punch, mm.
-    #[serde(default)]
-    pub stagger_mm: f64,
-    /// Height of the shear ground on the punch face, mm.
-    #[serde(default)]
-    pub shear_mm: f64,
-    /// Clearance a side, percent of thickness.
-    #[serde(default = "clearance")]
-    pub clearance_percent: f64,
-    /// Stripping load, percent of the cutting load, when sharp.
-    #[serde(default = "stripping")]
-    pub stripping_percent: f64,
-    /// Dullness at the first stroke, 0 to 1.
-    #[serde(default)]
-    pub dullness: f64,
-}
-
-fn clearance() -> f64 {
-    8.0
-}
-fn stripping() -> f64 {
-    7.0
-}
-
-/// How a bend is made.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum BendKind {
-    /// In a V die.
-    Vee,
-    /// Over an edge.
-    Wipe,
-    /// In a V die, not to the bottom.
-    Air,
-}
-
-/// Bending.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct BendData {
-    /// How.
-    pub how: BendKind,
-    /// Length of the bend line, all bends together, mm.
-    pub length_mm: f64,
-    /// Opening of the die, mm.
-    pub opening_mm: f64,
-    /// Slide height at first touch with nominal strip, mm.
-    pub touch_mm: f64,
-}
-
-/// Coining, flattening, embossing, bottoming.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct CoinData {
-    /// Area squeezed, mm².
-    pub area_mm2: f64,
-    /// Pressure at the nominal reduction, in tensile strengths.
-    pub pressure_factor: f64,
-    /// Slide height at first touch with nominal strip, mm; the frame's stretch takes some of it.
-    pub touch_mm: f64,
-    /// Reduction at which the pressure is reached, mm.
-    pub reduction_mm: f64,
-}
-
-/// Drawing a cup.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct DrawData {
-    /// Punch diameter, mm.
-    pub punch_mm: f64,
-    /// Blank diameter, mm.
-    pub blank_mm: f64,
-    /// Depth, mm.
-    pub depth_mm: f64,
-    /// Die corner radius, mm.
-    pub die_radius_mm: f64,
-}
-
-/// A spring pad.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct PadData {
-    /// Load at first touch, kN.
-    pub preload_kn: f64,
-    /// Rise, kN/mm.
-    pub rate_kn_per_mm: f64,
-    /// Slide height at first touch, mm.
-    pub touch_mm: f64,
-}
-
-/// Gauges, amplifier and converter; the same for each column.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct FrontEndData {
-    /// Strain of a column at rating / columns, µm/m.
-    pub strain_at_rated: f64,
-    /// Gauge factor.
-    pub gauge_factor: f64,
-    /// Poisson's number of the column.
-    pub poisson: f64,
-    /// Bridge excitation, V.
-    pub excitation_v: f64,
-    /// Amplifier gain before the converter.
-    pub gain: f64,
-    /// Converter's reference: full scale either way, V.
-    pub reference_v: f64,
-    /// Noise at the amplifier's input, µV root mean square at this sample rate.
-    pub noise_uv: f64,
-    /// Mains hum at the amplifier's input, µV amplitude.
-    pub hum_uv: f64,
-    /// Mains frequency, Hz.
-    pub mains_hz: f64,
-    /// Standard deviation of the channels' gain error left by calibration, percent.
-    pub gain_error_percent: f64,
-    /// Standard deviation of the bridges' zero as installed, mV/V.
-    pub zero_mv_per_v: f64,
-    /// Drift of zero over an hour's warming, percent of a column's rating, standard deviation.
-    pub drift_percent_per_hour: f64,
-    /// Steps of the crank encoder in a turn.
-    pub encoder_steps: u32,
-}
-
-impl Default for FrontEndData {
-    fn default() -> Self {
-        Self {
-            strain_at_rated: 250.0,
-            gauge_factor: 2.1,
-            poisson: 0.285,
-            excitation_v: 5.0,
-            gain: 128.0,
-            reference_v: 2.5,
-            noise_uv: 1.2,
-            hum_uv: 0.3,
-            mains_hz: 50.0,
-            gain_error_percent: 0.3,
-            zero_mv_per_v: 0.05,
-            drift_percent_per_hour: 0.2,
-            encoder_steps: 16384,
-        }
-    }
 }
 
 /// Something that goes wrong.
@@ -389,4 +274,35 @@ pub struct FaultData {
     /// Column it is at, by name (`lf`, `left`, `total`); picked by chance where left out.
     #[serde(default)]
     pub column: Option<String>,
+}
+
+/// What a part sensor watches.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Watches {
+    /// That the strip has come forward by a whole pitch.
+    Feed,
+    /// That the finished part has left the die.
+    PartOut,
+    /// Nothing that a fault of this model changes.
+    Nothing,
+}
+
+/// A part sensor: on for part of every turn.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SensorData {
+    /// What to call it.
+    pub name: String,
+    /// Input it is wired to, 1 to 8.
+    pub input: u32,
+    /// Crank angle at which it comes on, degrees.
+    pub on_deg: f64,
+    /// Crank angle at which it goes off, degrees.
+    pub off_deg: f64,
+    /// Standard deviation of both from stroke to stroke, degrees.
+    #[serde(default)]
+    pub jitter_deg: f64,
+    /// What it watches.
+    pub watches: Watches,
 }

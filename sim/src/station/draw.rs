@@ -38,18 +38,31 @@ pub fn holding_kn(
 /// Elastic travel to the peak load, mm.
 const ELASTIC_MM: f64 = 0.3;
 
-pub(super) fn element(
+/// How much a cushion's load rises over the depth; an assumption (gas springs, large volume).
+const CUSHION_RISE: f64 = 0.15;
+/// Share of the cushion's load lost to its guides on the way back.
+const CUSHION_LOSS: f64 = 0.05;
+
+pub(super) fn elements(
     station: usize,
     data: &DrawData,
     stock: &Stock,
     factor: f64,
     shape: [f64; 3],
-) -> Element {
+    out: &mut Vec<Element>,
+) {
     let t = stock.thickness_mm;
     let wanted = drawing_kn(data.punch_mm, data.blank_mm, t, stock.tensile_mpa);
     let peak = factor * stock.friction.sqrt() * wanted.min(wall_kn(data.punch_mm, t, stock.tensile_mpa));
     let law = Law::Draw { peak, depth: data.depth_mm };
-    Element::new(station, data.depth_mm + t - stock.nominal_mm, shape, peak / ELASTIC_MM, law)
+    let touch = data.depth_mm + t - stock.nominal_mm;
+    out.push(Element::new(station, touch, shape, peak / ELASTIC_MM, law));
+    let hold = holding_kn(data.punch_mm, data.blank_mm, t, data.die_radius_mm, stock.yield_mpa);
+    if data.holder && hold > 0.0 {
+        let law = Law::Pad { preload: hold, rate: CUSHION_RISE * hold / data.depth_mm, loss: CUSHION_LOSS };
+        // The holder meets the blank just before the punch does, and is pushed down with it.
+        out.push(Element::new(station, touch + 0.5, shape, hold / 0.1, law));
+    }
 }
 
 #[cfg(test)]
