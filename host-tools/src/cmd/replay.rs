@@ -10,9 +10,9 @@ use serde::Serialize;
 use super::progress::Progress;
 use super::{CAUTION, Failure, print};
 use crate::card::press::PressCard;
+use crate::judge::judge;
 use crate::output::Output;
-use crate::recording::{Reader, Row};
-use crate::session::{Outcome, SampleRate, Session};
+use crate::session::Outcome;
 
 /// Judge recorded strokes: one JSON object a stroke, in order
 #[derive(Debug, Args)]
@@ -109,9 +109,10 @@ pub fn run(args: &ReplayArgs) -> Result<(), Failure> {
     let mut summary = Summary::default();
     let mut found = false;
     let mut line = Vec::new();
-    each_outcome(args, &card, |outcome, rate| {
+    let mut progress = Progress::new("judging");
+    let mut shown = |done, total, strokes| progress.show(done, total, strokes, "strokes");
+    let rate = judge(&args.recording, &card, |_| Ok(()), &mut shown, |outcome, _| {
         summary.take(outcome);
-        (summary.sample_hz, summary.sample_rate_measured) = (rate.hz, rate.is_measured);
         found |= args.fail_on.is_some_and(|from| from.includes(outcome.verdict));
         if let Some(output) = &mut output {
             line.clear();
@@ -119,8 +120,10 @@ pub fn run(args: &ReplayArgs) -> Result<(), Failure> {
             line.push(b'\n');
             output.write_all(&line)?;
         }
-        Ok(())
+        Ok::<(), Failure>(())
     })?;
+    drop(progress);
+    (summary.sample_hz, summary.sample_rate_measured) = (rate.hz, rate.is_measured);
     if let Some(output) = output {
         output.commit()?;
     }
@@ -130,41 +133,4 @@ pub fn run(args: &ReplayArgs) -> Result<(), Failure> {
         print(&format!("{}\n{CAUTION}\n", summary.text()))?;
     }
     if found { Err(Failure::Found) } else { Ok(()) }
-}
-
-fn each_outcome(
-    args: &ReplayArgs,
-    card: &PressCard,
-    mut take: impl FnMut(&Outcome, SampleRate) -> Result<(), Failure>,
-) -> Result<(), Failure> {
-    let mut reader = Reader::open(&args.recording)?;
-    let mut ahead = Vec::new();
-    let mut row = Row::default();
-    while ahead.len() < crate::session::ROWS_AHEAD && reader.next(&mut row)? {
-        ahead.push(row);
-    }
-    let rate = SampleRate::of(card, reader.header(), &ahead);
-    let mut session = Session::new(card, reader.header(), rate)?;
-    let mut progress = Progress::new("judging");
-    let mut strokes = 0;
-    for row in &ahead {
-        if let Some(outcome) = session.row(row) {
-            strokes += 1;
-            take(&outcome, rate)?;
-        }
-    }
-    drop(ahead);
-    while reader.next(&mut row)? {
-        if let Some(outcome) = session.row(&row) {
-            strokes += 1;
-            if let Some((done, total)) = reader.progress() {
-                progress.show(done, total, strokes, "strokes");
-            }
-            take(&outcome, rate)?;
-        }
-    }
-    if let Some(outcome) = session.close() {
-        take(&outcome, rate)?;
-    }
-    Ok(())
 }

@@ -1,0 +1,156 @@
+//! `bolster plot`: pictures of recorded strokes.
+
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+use clap::{Args, ValueEnum};
+
+use super::progress::Progress;
+use super::{Failure, print};
+use crate::card::press::PressCard;
+use crate::figure::{Figure, LoadUnit, Size, png};
+use crate::judge::{judge, rows_of};
+use crate::output::Output;
+use crate::picture::{Caption, StrokeReadings, capacity, load_centres, over_strokes, shares, signature};
+use crate::session::Outcome;
+
+/// Draw recorded strokes: SVG or PNG by the output's ending, CSV for the numbers behind a picture
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  bolster plot signature monday.csv.gz --press press-3.toml --die bracket.toml --stroke 18204 --out stop.png\n\nWithout --stroke the first stroke with the worst verdict is drawn.")]
+pub struct PlotArgs {
+    /// What to draw
+    #[arg(value_enum)]
+    pub what: What,
+    /// Recording, plain or gzip-compressed CSV
+    pub recording: PathBuf,
+    /// Press card
+    #[arg(long, value_name = "TOML")]
+    pub press: PathBuf,
+    /// Die card
+    #[arg(long, value_name = "TOML")]
+    pub die: Option<PathBuf>,
+    /// Stroke to draw (signature, capacity)
+    #[arg(long)]
+    pub stroke: Option<u64>,
+    /// Picture to write: .svg, .png or .csv
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// Unit of load
+    #[arg(long, value_enum, default_value = "kn")]
+    pub unit: Unit,
+    /// Width and height in pixels
+    #[arg(long, value_name = "WxH", value_parser = size)]
+    pub size: Option<Size>,
+}
+
+/// Pictures there are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum What {
+    /// One stroke's signatures over the die's envelope
+    Signature,
+    /// One stroke's load against slide height under the capacity curve
+    Capacity,
+    /// Peaks, reverse loads and verdicts over strokes
+    Strokes,
+    /// Load centres on the bolster plate
+    Centre,
+    /// Column shares over strokes
+    Shares,
+}
+
+/// Units of load a picture can be printed in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Unit {
+    /// Kilonewtons
+    Kn,
+    /// US tons-force
+    Tonf,
+    /// Tonnes-force
+    Tonne,
+}
+
+impl From<Unit> for LoadUnit {
+    fn from(unit: Unit) -> Self {
+        match unit {
+            Unit::Kn => Self::Kn,
+            Unit::Tonf => Self::UsTonf,
+            Unit::Tonne => Self::TonneForce,
+        }
+    }
+}
+
+fn size(text: &str) -> Result<Size, String> {
+    let whole = |part: &str| part.parse::<u32>().map_err(|_| format!("`{text}` is no size such as 1200x700"));
+    let (width, height) = text.split_once('x').ok_or(format!("`{text}` is no size such as 1200x700"))?;
+    Ok(Size::new(whole(width)?, whole(height)?))
+}
+
+/// Writes a figure in the form that the path's ending asks for.
+///
+/// # Errors
+/// [`Failure`] for an unknown ending, data that cannot be drawn, or an output that cannot be written.
+pub fn write(figure: &dyn Figure, path: &Path, size: Size) -> Result<(), Failure> {
+    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or("").to_ascii_lowercase();
+    let mut output = Output::create(path)?;
+    match ending.as_str() {
+        "svg" => output.write_all(figure.draw(size)?.as_bytes())?,
+        "png" => output.write_all(&png(&figure.draw(size)?)?)?,
+        "csv" => output.write_all(figure.table().to_csv().as_bytes())?,
+        _ => {
+            let why = format!("{}: name the picture .svg or .png, or .csv for its numbers", path.display());
+            return Err(Failure::because(why));
+        }
+    }
+    Ok(output.commit()?)
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// [`Failure`] for bad input or an output that cannot be written.
+pub fn run(args: &PlotArgs) -> Result<(), Failure> {
+    let card = PressCard::load(&args.press)?;
+    let unit = args.unit.into();
+    let size = args.size.unwrap_or(Size::NORMAL);
+    let mut outcomes = Vec::new();
+    let mut progress = Progress::new("judging");
+    let mut shown = |done, total, strokes| progress.show(done, total, strokes, "strokes");
+    judge(&args.recording, &card, |_| Ok(()), &mut shown, |outcome, _| {
+        outcomes.push(outcome.clone());
+        Ok::<(), Failure>(())
+    })?;
+    drop(progress);
+    let file = args.recording.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let caption = Caption { subtitle: format!("Press {}, {file}", card.name) };
+    match args.what {
+        What::Strokes => write(&over_strokes(&outcomes, &card, unit, &caption), &args.out, size)?,
+        What::Centre => write(&load_centres(&outcomes, &card, &caption), &args.out, size)?,
+        What::Shares => write(&shares(&outcomes, &card, &caption), &args.out, size)?,
+        What::Signature | What::Capacity => {
+            let outcome = chosen(&outcomes, args.stroke)?;
+            let readings = StrokeReadings { rows: rows_of(&args.recording, outcome.stroke)? };
+            if args.what == What::Signature {
+                write(&signature(&readings, outcome, &card, unit, &caption), &args.out, size)?;
+            } else {
+                let figure = capacity(&readings, outcome, &card, unit, &caption);
+                let figure = figure.ok_or(Failure::because(
+                    "the recording has no crank angle on the way down, so there is no slide height to draw against",
+                ))?;
+                write(&figure, &args.out, size)?;
+            }
+        }
+    }
+    print(&format!("{}\n", args.out.display()))
+}
+
+/// The stroke asked for, or the first of those with the worst verdict.
+fn chosen(outcomes: &[Outcome], stroke: Option<u64>) -> Result<&Outcome, Failure> {
+    let found = match stroke {
+        Some(number) => outcomes.iter().find(|outcome| outcome.stroke == number),
+        None => ["trip", "hold", "note", "pass"]
+            .into_iter()
+            .find_map(|word| outcomes.iter().find(|outcome| outcome.verdict == word)),
+    };
+    let asked = stroke.map_or_else(|| "any stroke".to_owned(), |number| format!("stroke {number}"));
+    found.ok_or_else(|| Failure::because(format!("the recording does not hold {asked}")))
+}

@@ -1,0 +1,89 @@
+//! A whole recording through a session, streaming, whatever its size.
+
+use std::path::Path;
+
+use crate::card::press::PressCard;
+use crate::recording::{Reader, RecordingError, Row};
+use crate::session::{Outcome, ROWS_AHEAD, SampleRate, Session, SessionError};
+
+/// A recording could not be judged.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum JudgeError {
+    /// The recording.
+    #[error(transparent)]
+    Recording(#[from] RecordingError),
+    /// Recording and cards do not go together.
+    #[error("{}: {why}", path.display())]
+    Session {
+        /// The recording.
+        path: std::path::PathBuf,
+        /// Why.
+        why: SessionError,
+    },
+}
+
+/// How far a recording has been read: bytes done, bytes in all, strokes judged.
+pub type Shown<'a> = &'a mut dyn FnMut(u64, u64, u64);
+
+/// Reads `recording` and gives each row, then each outcome, as they come; `set` prepares the session.
+///
+/// # Errors
+/// [`JudgeError`] for a bad recording, or whatever `take` returns.
+pub fn judge<E: From<JudgeError>>(
+    recording: &Path,
+    card: &PressCard,
+    set: impl FnOnce(&mut Session) -> Result<(), SessionError>,
+    shown: Shown<'_>,
+    mut take: impl FnMut(&Outcome, &Session) -> Result<(), E>,
+) -> Result<SampleRate, E> {
+    let failed = |why| JudgeError::Session { path: recording.to_owned(), why };
+    let mut reader = Reader::open(recording).map_err(JudgeError::from)?;
+    let mut row = Row::default();
+    let mut ahead = Vec::new();
+    while ahead.len() < ROWS_AHEAD && reader.next(&mut row).map_err(JudgeError::from)? {
+        ahead.push(row);
+    }
+    let rate = SampleRate::of(card, reader.header(), &ahead);
+    let mut session = Session::new(card, reader.header(), rate).map_err(failed)?;
+    set(&mut session).map_err(failed)?;
+    let mut strokes = 0;
+    for row in &ahead {
+        if let Some(outcome) = session.row(row) {
+            strokes += 1;
+            take(&outcome, &session)?;
+        }
+    }
+    drop(ahead);
+    while reader.next(&mut row).map_err(JudgeError::from)? {
+        if let Some(outcome) = session.row(&row) {
+            strokes += 1;
+            if let Some((done, total)) = reader.progress() {
+                shown(done, total, strokes);
+            }
+            take(&outcome, &session)?;
+        }
+    }
+    if let Some(outcome) = session.close() {
+        take(&outcome, &session)?;
+    }
+    Ok(rate)
+}
+
+/// The rows of one stroke.
+///
+/// # Errors
+/// [`RecordingError`] for a bad recording.
+pub fn rows_of(recording: &Path, stroke: u64) -> Result<Vec<Row>, RecordingError> {
+    let mut reader = Reader::open(recording)?;
+    let mut row = Row::default();
+    let mut rows = Vec::new();
+    while reader.next(&mut row)? {
+        if row.stroke == stroke {
+            rows.push(row);
+        } else if row.stroke > stroke {
+            break;
+        }
+    }
+    Ok(rows)
+}

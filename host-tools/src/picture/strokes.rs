@@ -1,0 +1,89 @@
+//! Pictures over many strokes: peaks and verdicts, load centres, corner shares.
+
+use super::{Caption, label, verdict};
+use crate::card::press::PressCard;
+use crate::figure::{CentrePoint, Column, LoadCentre, LoadUnit, Shares, Strokes};
+use crate::session::Outcome;
+
+/// Stroke numbers at which the coil changes.
+fn coil_changes(outcomes: &[Outcome]) -> Vec<u64> {
+    outcomes
+        .windows(2)
+        .filter_map(|pair| match pair {
+            [a, b] if a.coil != b.coil => Some(b.stroke),
+            _ => None,
+        })
+        .collect()
+}
+
+/// `[column]`: a value of each stroke.
+fn by_column(outcomes: &[Outcome], value: impl Fn(&Outcome, usize) -> f64) -> Vec<Column> {
+    let names = outcomes.first().map(|outcome| outcome.columns.iter().map(|column| label(column.name)).collect::<Vec<_>>());
+    names
+        .unwrap_or_default()
+        .into_iter()
+        .enumerate()
+        .map(|(n, name)| Column { name, values: outcomes.iter().map(|outcome| value(outcome, n)).collect() })
+        .collect()
+}
+
+/// Peaks, reverse loads and verdicts over strokes, with the machine's limits.
+#[must_use]
+pub fn over_strokes(outcomes: &[Outcome], card: &PressCard, unit: LoadUnit, caption: &Caption) -> Strokes {
+    let many = card.spec.columns.count() > 1;
+    let share = card.spec.rated_kn / card.spec.columns.count() as f64;
+    Strokes {
+        title: "Peaks, reverse loads and verdicts".into(),
+        subtitle: caption.subtitle.clone(),
+        unit,
+        stroke: outcomes.iter().map(|outcome| outcome.stroke).collect(),
+        total_kn: outcomes.iter().map(|outcome| outcome.peak_kn).collect(),
+        columns: if many {
+            by_column(outcomes, |outcome, n| outcome.columns.get(n).map_or(0.0, |column| column.peak_kn))
+        } else {
+            Vec::new()
+        },
+        reverse_kn: outcomes.iter().map(|outcome| outcome.reverse_kn).collect(),
+        verdicts: outcomes.iter().map(|outcome| verdict(outcome.verdict)).collect(),
+        total_limit_kn: Some(card.spec.rated_kn),
+        column_limit_kn: many.then_some(share * card.spec.column_percent / 100.0),
+        reverse_limit_kn: Some(card.spec.rated_kn * card.spec.reverse_percent / 100.0),
+        coil_changes: coil_changes(outcomes),
+    }
+}
+
+/// Load centres at the peaks, on the bolster plate.
+#[must_use]
+pub fn load_centres(outcomes: &[Outcome], card: &PressCard, caption: &Caption) -> LoadCentre {
+    let point = |outcome: &Outcome| {
+        let [x_mm, y_mm] = outcome.load_centre_mm?;
+        Some(CentrePoint { x_mm, y_mm, verdict: verdict(outcome.verdict) })
+    };
+    LoadCentre {
+        title: "Load centre at the peak".into(),
+        subtitle: caption.subtitle.clone(),
+        columns: card.spec.columns.count(),
+        bolster_mm: card.spec.bolster_mm,
+        points: outcomes.iter().filter_map(point).collect(),
+        allowance_mm: Vec::new(),
+    }
+}
+
+/// Each column's percent of the sum of the columns' peaks, over strokes.
+#[must_use]
+pub fn shares(outcomes: &[Outcome], card: &PressCard, caption: &Caption) -> Shares {
+    let columns = card.spec.columns.count();
+    let share = |outcome: &Outcome, n: usize| {
+        let sum: f64 = outcome.columns.iter().map(|column| column.peak_kn).sum();
+        let peak = outcome.columns.get(n).map_or(0.0, |column| column.peak_kn);
+        if sum > 0.0 { 100.0 * peak / sum } else { 100.0 / columns as f64 }
+    };
+    Shares {
+        title: "Column peaks as shares of their sum".into(),
+        subtitle: caption.subtitle.clone(),
+        stroke: outcomes.iter().map(|outcome| outcome.stroke).collect(),
+        columns: by_column(outcomes, share),
+        expected_percent: Vec::new(),
+        coil_changes: coil_changes(outcomes),
+    }
+}
