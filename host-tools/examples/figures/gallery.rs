@@ -2,12 +2,18 @@
 
 use bolster::figure::{Figure, Size};
 
+#[path = "runs.rs"]
+mod runs;
 #[path = "signatures.rs"]
 mod signatures;
+#[path = "studies.rs"]
+mod studies;
 
 /// Name, figure and size of every picture.
 pub(crate) fn all() -> Vec<(String, Box<dyn Figure>, Size)> {
     let mut out = signatures::all();
+    out.extend(runs::all());
+    out.extend(studies::all());
     out.sort_by(|a, b| a.0.cmp(&b.0));
     out
 }

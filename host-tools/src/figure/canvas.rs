@@ -209,6 +209,28 @@ impl<'a> Canvas<'a> {
         self.broken(from, to, stroke, 6.0, 4.0);
     }
 
+    /// A polyline in dashes of 7 px with gaps of 4 px that run on round its corners.
+    pub(super) fn dashed_path(&mut self, points: &[Point], stroke: Stroke) {
+        let (on, period) = (7.0, 11.0);
+        let mut phase = 0.0;
+        for pair in points.windows(2) {
+            let [a, b] = pair else { continue };
+            let (dx, dy) = (b.0 - a.0, b.1 - a.1);
+            let length = dx.hypot(dy).min(20_000.0);
+            let mut at = 0.0;
+            while at < length {
+                let left = if phase < on { on - phase } else { period - phase };
+                let end = (at + left).min(length);
+                if phase < on {
+                    let point = |d: f64| (a.0 + dx * d / length, a.1 + dy * d / length);
+                    self.line(point(at), point(end), stroke);
+                }
+                phase = (phase + end - at + 1e-9) % period;
+                at = end + 1e-9;
+            }
+        }
+    }
+
     /// A straight line in dashes of `on` px with gaps of `off` px.
     pub(super) fn broken(&mut self, from: Point, to: Point, stroke: Stroke, on: f64, off: f64) {
         let (dx, dy) = (to.0 - from.0, to.1 - from.1);

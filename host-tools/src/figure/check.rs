@@ -2,20 +2,6 @@
 
 use super::FigureError;
 
-/// Every value of `values` is a finite number.
-pub(super) fn finite(what: &str, values: &[f64]) -> Result<(), FigureError> {
-    match values.iter().position(|v| !v.is_finite()) {
-        Some(index) => Err(FigureError::NotFinite { what: what.to_owned(), index }),
-        None => Ok(()),
-    }
-}
-
-/// `values` has `expected` finite numbers, one for each `of`.
-pub(super) fn row(what: &str, values: &[f64], expected: usize, of: &'static str) -> Result<(), FigureError> {
-    length(what, values.len(), expected, of)?;
-    finite(what, values)
-}
-
 /// `found` is `expected`.
 pub(super) fn length(what: &str, found: usize, expected: usize, of: &'static str) -> Result<(), FigureError> {
     if found == expected {
@@ -32,15 +18,23 @@ pub(super) fn some(what: &str, found: usize, least: usize) -> Result<(), FigureE
     Err(FigureError::Empty { what: what.to_owned(), least })
 }
 
-/// Every pair is a pair of finite numbers.
-pub(super) fn pairs(what: &str, pairs: &[(f64, f64)]) -> Result<(), FigureError> {
-    match pairs.iter().position(|p| !p.0.is_finite() || !p.1.is_finite()) {
-        Some(index) => Err(FigureError::NotFinite { what: what.to_owned(), index }),
-        None => Ok(()),
-    }
+/// `values` has `expected` sane numbers, one for each `of`.
+pub(super) fn row(what: &str, values: &[f64], expected: usize, of: &'static str) -> Result<(), FigureError> {
+    length(what, values.len(), expected, of)?;
+    sane(what, values.iter().copied())
 }
 
-/// Values are so large that differences overflow; nothing a press measures comes near.
+/// Stroke numbers rise, so that the level axis is one of time.
+pub(super) fn strokes(strokes: &[u64]) -> Result<(), FigureError> {
+    some("stroke", strokes.len(), 1)?;
+    if strokes.is_sorted() {
+        return Ok(());
+    }
+    Err(FigureError::Value { what: "stroke".to_owned(), why: "stroke numbers must not fall" })
+}
+
+/// Values are finite, and not so large that differences overflow; nothing a press measures comes
+/// near.
 pub(super) fn sane(what: &str, values: impl IntoIterator<Item = f64>) -> Result<(), FigureError> {
     for (index, v) in values.into_iter().enumerate() {
         if !v.is_finite() {

@@ -1,6 +1,53 @@
 //! Labels at the ends of curves: as near their curve as they can be without touching.
 
-use super::canvas::{Place, Point};
+use plotters::style::RGBColor;
+
+use super::canvas::{Canvas, Letter, Place, Point, Stroke};
+use super::panel::Panel;
+use super::{text, theme};
+
+/// A label at the right of a panel, wished for at `y` px.
+pub(super) struct EndLabel {
+    pub(super) text: String,
+    pub(super) y: f64,
+    pub(super) colour: RGBColor,
+    pub(super) bold: bool,
+    /// Whether a line joins it to the place it means.
+    pub(super) joined: bool,
+}
+
+impl EndLabel {
+    pub(super) fn new(text: impl Into<String>, y: f64, colour: RGBColor) -> Self {
+        Self { text: text.into(), y, colour, bold: false, joined: true }
+    }
+
+    pub(super) fn bold(self) -> Self {
+        Self { bold: true, ..self }
+    }
+
+    /// A remark that means no place on the panel.
+    pub(super) fn remark(self) -> Self {
+        Self { joined: false, ..self }
+    }
+}
+
+/// Labels at the right edge of `panel`, each joined to the place it means where it had to move.
+pub(super) fn paint_ends(canvas: &mut Canvas<'_>, panel: &Panel, labels: &[EndLabel]) {
+    let wanted: Vec<f64> = labels.iter().map(|l| l.y.clamp(panel.top, panel.bottom)).collect();
+    let places = spread(&wanted, 18.0, panel.top - 9.0, panel.bottom + 9.0);
+    let x = panel.right + 18.0;
+    for ((label, y), wish) in labels.iter().zip(places).zip(wanted) {
+        let letter =
+            Letter { bold: label.bold, ..Letter::new(theme::AXIS_PX, theme::readable(label.colour)) };
+        let hair = Stroke::new(label.colour, theme::HAIR);
+        if label.joined {
+            canvas.line((panel.right + 3.0, wish), (x - 4.0, y), hair);
+        }
+        let room = canvas.width - theme::MARGIN / 2.0 - x;
+        let words = text::fit(&label.text, letter.px, letter.bold, room);
+        canvas.text(&words, (x, y + letter.drop()), letter);
+    }
+}
 
 /// Middles for labels of height `height` that want to stand at `wanted`, kept between `low` and
 /// `high` and clear of each other; in the order given. Where they cannot all fit, they are packed

@@ -24,34 +24,51 @@
 //! # Ok::<(), bolster::figure::FigureError>(())
 //! ```
 
+mod calibration;
 mod canvas;
 mod capacity;
+mod centre;
 mod check;
+mod clip;
 mod column;
 mod decimate;
 mod error;
 mod header;
 mod labels;
 mod panel;
+mod plan;
+mod plate;
 mod raster;
+mod series;
+mod shares;
 mod signature;
 mod size;
+mod spectrum;
+mod strokes;
 mod table;
 mod text;
 pub mod theme;
 mod ticks;
+mod trend;
 mod unit;
 mod verdict;
 
+pub use calibration::{Calibration, CalibrationPoint};
 pub use capacity::{Capacity, Closest};
+pub use centre::{CentrePoint, LoadCentre};
 pub use column::Column;
 pub use decimate::{Bin, bins, thin};
 pub use error::FigureError;
+pub use plan::{Plan, PlanStation};
 pub use raster::png;
+pub use shares::Shares;
 pub use signature::{AxisKind, Envelope, OffendingSpan, Signature, Trace};
 pub use size::Size;
+pub use spectrum::{Spectrum, SpectrumColumn, SpectrumPeak};
+pub use strokes::Strokes;
 pub use table::{Cell, Table};
 pub use ticks::{Ticks, degree_ticks, ticks};
+pub use trend::{StrokesLeft, Trend, TrendPoint};
 pub use unit::LoadUnit;
 pub use verdict::Verdict;
 

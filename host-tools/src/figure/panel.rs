@@ -1,8 +1,8 @@
 //! A plot area with two linear axes: where numbers go, the grid, and the numbers on the axes.
 
-use super::canvas::{Canvas, Letter, Point, Stroke};
+use super::canvas::{Canvas, Letter, Place, Point, Stroke};
 use super::ticks::{Ticks, degree_ticks, ticks, whole_ticks};
-use super::{text, theme};
+use super::{clip, text, theme};
 
 /// A range of numbers an axis spans, never empty. It may run downwards (`from` > `to`).
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -86,6 +86,10 @@ impl Panel {
     /// Pixel columns to thin data to: two a pixel.
     pub(super) fn columns(&self) -> usize {
         (self.width().max(1.0)) as usize
+    }
+
+    pub(super) fn place(&self) -> Place {
+        Place { left: self.left, top: self.top, right: self.right, bottom: self.bottom }
     }
 
     pub(super) fn px(&self, x: f64) -> f64 {
@@ -188,7 +192,7 @@ impl Panel {
         }
     }
 
-    /// The band between two rows of values, as a pale area.
+    /// The band between two rows of values, as a pale area cut at the panel's edges.
     pub(super) fn band(
         &self,
         canvas: &mut Canvas<'_>,
@@ -197,9 +201,9 @@ impl Panel {
         colour: plotters::style::RGBColor,
         alpha: f64,
     ) {
-        let mut outline = self.all_at(high);
-        outline.extend(self.all_at(low).into_iter().rev());
-        canvas.polygon(&outline, colour, alpha);
+        let at = |p: &Point| (self.px(p.0), self.py(p.1));
+        let outline: Vec<Point> = high.iter().map(at).chain(low.iter().rev().map(at)).collect();
+        canvas.polygon(&clip::polygon(&outline, &self.place()), colour, alpha);
     }
 
     /// Slanted lines over part of the panel between two x values: an offending place.

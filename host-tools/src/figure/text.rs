@@ -13,8 +13,6 @@ use skrifa::{FontRef, GlyphId, MetadataProvider};
 
 /// Height of capital letters over the font size.
 pub(super) const CAP_HEIGHT: f64 = 0.714;
-/// Room a line of text takes over the font size, accents and descenders included.
-pub(super) const LINE: f64 = 1.3;
 
 struct Face {
     charmap: Charmap<'static>,

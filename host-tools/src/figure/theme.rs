@@ -29,6 +29,7 @@ pub(super) const LAMP_RED: RGBColor = RGBColor(205, 25, 35);
 const COLUMNS: [RGBColor; 4] =
     [RGBColor(0, 114, 178), RGBColor(213, 94, 0), RGBColor(0, 158, 115), RGBColor(204, 121, 167)];
 
+/// Filling without a meaning of its own.
 pub(super) const SKY: RGBColor = RGBColor(86, 180, 233);
 pub(super) const ORANGE: RGBColor = RGBColor(230, 159, 0);
 

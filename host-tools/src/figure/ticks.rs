@@ -114,6 +114,15 @@ pub(super) fn readable(value: f64) -> String {
     grouped(value, decimals)
 }
 
+/// [`readable`] without zeros at the end: for numbers somebody chose, such as a confidence.
+pub(super) fn short(value: f64) -> String {
+    let text = readable(value);
+    if !text.contains('.') || text.contains('e') {
+        return text;
+    }
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
 fn minus(text: String) -> String {
     text.replace('-', "−")
 }
@@ -200,5 +209,6 @@ mod tests {
         assert_eq!(readable(-0.05), "−0.0500");
         assert_eq!(readable(0.0), "0");
         assert_eq!(readable(2.5e-9), "2.50e−9");
+        assert_eq!([90.0, 99.5, 1.0, 0.25, 1000.0].map(short), ["90", "99.5", "1", "0.25", "1,000"]);
     }
 }
