@@ -185,7 +185,8 @@ impl<const N: usize> ZeroState<N> {
         let cells = self.offset_kn.iter_mut().zip(&mut self.at_limit).zip(net_loads);
         for ((offset, at_limit), net) in cells {
             let wanted = *offset + tracking.rate * net;
-            *offset = wanted.clamp(-tracking.limit_kn, tracking.limit_kn);
+            // Not `clamp`, which could panic on a limit the compiler cannot know to be positive.
+            *offset = wanted.max(-tracking.limit_kn).min(tracking.limit_kn);
             *at_limit = *offset != wanted;
         }
     }
