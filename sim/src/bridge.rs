@@ -73,8 +73,8 @@ mod tests {
     fn shunts_imitate_the_reference_strains() {
         // (gauge, shunt, µm/m, mV/V) at gauge factor 2; source: computed from a gauge maker's note (form read).
         let rows = [
-            (350.0, 100_000.0, 1743.896_363, 0.873_471_425),
-            (350.0, 59_000.0, 2948.609_941, 1.478_664_977),
+            (350.0, 100_000.0, 1_743.896_363, 0.873_471_425),
+            (350.0, 59_000.0, 2_948.609_941, 1.478_664_977),
             (120.0, 59_880.0, 1000.0, 0.500_500_501),
         ];
         for (gauge, shunt, strain, volts) in rows {

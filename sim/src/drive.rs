@@ -100,7 +100,7 @@ impl Drive {
     /// Starts the next stroke: mains and belts wander a little, and a stop may be due at its end.
     pub fn start_stroke(&mut self) {
         // Nine tenths of a deviation stay for the next stroke.
-        self.slow = 0.9 * self.slow + bounded_normal(&mut self.random) * libm::sqrt(1.0 - 0.81);
+        self.slow = 0.9 * self.slow + bounded_normal(&mut self.random) * f64::sqrt(1.0 - 0.81);
         let inch = if self.data.mode == Mode::Inch { self.data.inch_speed } else { 1.0 };
         let idle = TAU * self.data.speed_spm * inch / 60.0;
         self.idle = idle * (1.0 + self.data.scatter_percent / 100.0 * self.slow);
@@ -200,7 +200,7 @@ impl Drive {
         let before = flywheel_j(self.inertia, self.omega);
         let gain = (motor_w - friction_w - clutch_w - taken_w) * step_s;
         let after = (before + gain).max(1e-6 * before);
-        self.omega = libm::sqrt(2.0 * after / self.inertia);
+        self.omega = f64::sqrt(2.0 * after / self.inertia);
         self.energy.motor_j += motor_w * step_s;
         self.energy.friction_j += friction_w * step_s;
         self.energy.clutch_j += clutch_w * step_s;

@@ -74,7 +74,7 @@ impl Frame {
         let columns = press.columns.count();
         let mass = data.slide_mass_kg * 1e-6;
         let whole = press.rated_kn / data.stretch_at_rated_mm;
-        let omega = libm::sqrt(whole / mass);
+        let omega = f64::sqrt(whole / mass);
         let mut stiffness = [0.0; 4];
         let mut damping = [0.0; 4];
         let mut side = [[0.0; 2]; 4];
@@ -230,7 +230,7 @@ impl Frame {
     /// Natural frequency of the opening mode with all columns alike, Hz.
     #[must_use]
     pub fn frequency_hz(&self) -> f64 {
-        libm::sqrt(self.total_stiffness / self.mass[0]) / core::f64::consts::TAU
+        f64::sqrt(self.total_stiffness / self.mass[0]) / core::f64::consts::TAU
     }
 
     /// How many columns carry gauges.

@@ -89,7 +89,7 @@ impl FrontEnd {
                 data.zero_mv_per_v * 1e-3 * data.excitation_v * bounded_normal(&mut installed);
             let full = column_rated_kn * volts_per_kn;
             front_end.drift_v[i] = data.drift_percent / 100.0 * full * bounded_normal(&mut installed);
-            front_end.scale[i].zero_counts = libm::round(front_end.zero_v[i] * counts_per_volt);
+            front_end.scale[i].zero_counts = f64::round(front_end.zero_v[i] * counts_per_volt);
         }
         front_end
     }
@@ -139,8 +139,15 @@ impl FrontEnd {
             if !change.is_neutral() {
                 volts = self.disturbed(i, volts, noise, time_s, change, near_bottom);
             }
+            // The amplifier's output stops a little beyond the converter's range.
+            let rail = 1.02 * (FULL_SCALE + 1.0) / self.counts_per_volt;
+            let volts = volts.clamp(-rail, rail);
+            if !self.settled {
+                self.channels[i].settle(volts);
+            }
+            let volts = self.channels[i].next(volts);
             let reading =
-                libm::rint(volts * self.counts_per_volt).clamp(-FULL_SCALE - 1.0, FULL_SCALE) as i32;
+                f64::round_ties_even(volts * self.counts_per_volt).clamp(-FULL_SCALE - 1.0, FULL_SCALE) as i32;
             let reading = if change.stuck_span > near_bottom { self.held[i] } else { reading };
             self.held[i] = reading;
             counts[i] = reading;
@@ -241,7 +248,7 @@ mod tests {
         front_end.start_stroke(0.0);
         let read: Vec<f64> =
             (0..4000).map(|_| front_end.read(0.0, &[0.0; 4], &[GaugeChange::NONE; 4], 0.5).1[0]).collect();
-        let deviation = libm::sqrt(read.iter().map(|v| v * v).sum::<f64>() / 4000.0);
+        let deviation = f64::sqrt(read.iter().map(|v| v * v).sum::<f64>() / 4000.0);
         // 500 kN are 250 µm/m · 2.1 · 1.285/2 · 5 V = 1.6866 mV, so 2 µV are 0.593 kN. A wide amplifier still
         // takes a little off; the deviation of a deviation is 1/√8000 = 1.1 %.
         assert!((deviation / 0.593 - 1.0).abs() < 0.06, "seed 6: {deviation}");

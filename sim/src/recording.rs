@@ -173,7 +173,7 @@ fn integer(line: &mut Vec<u8>, value: i64) {
 /// `value` with `decimals` (at most 6) decimals, halves away from zero; several times faster than formatting.
 fn fixed(line: &mut Vec<u8>, value: f64, decimals: u32) {
     let scale = 10_i64.pow(decimals.min(6));
-    let scaled = libm::round(value * scale as f64) as i64;
+    let scaled = f64::round(value * scale as f64) as i64;
     if scaled < 0 {
         line.push(b'-');
     }

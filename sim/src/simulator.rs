@@ -154,7 +154,7 @@ impl Simulator {
             .map_err(|why| refuse("press", format!("is refused: {why}")))?;
         let material = crate::material::find(&scenario.strip.material)
             .ok_or_else(|| refuse("strip.material", "is not in the materials table".to_owned()))?;
-        let substeps = libm::ceil(1.0 / (scenario.sample_hz * LONGEST_STEP_S)).max(1.0) as u32;
+        let substeps = f64::ceil(1.0 / (scenario.sample_hz * LONGEST_STEP_S)).max(1.0) as u32;
         let step_s = 1.0 / (scenario.sample_hz * f64::from(substeps));
         let sites = Site::all(&scenario.stations);
         let frame_change = FrameChange::default();
@@ -320,7 +320,7 @@ impl Simulator {
         let steps = f64::from(self.scenario.front_end.encoder_steps);
         let seen = now.angle / TAU + changes.encoder_deg / 360.0;
         let seen = if seen >= 1.0 { seen - 1.0 } else { seen };
-        let angle_deg = libm::floor(seen * steps) * 360.0 / steps;
+        let angle_deg = f64::floor(seen * steps) * 360.0 / steps;
         let sensors = self.sensors.at(now.angle.to_degrees());
         let index = now.angle < INDEX_RADIANS && !changes.no_index;
         SimSample { time_s, angle_deg, kn, counts, sensors, tick: self.tick, index }

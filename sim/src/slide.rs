@@ -34,7 +34,7 @@ impl SlideCurve {
     #[must_use]
     pub fn at(&self, radians: f64) -> (f64, f64) {
         let turn = radians / core::f64::consts::TAU;
-        let place = (turn - libm::floor(turn)) * NODES as f64;
+        let place = (turn - f64::floor(turn)) * NODES as f64;
         let node = (place as usize).min(NODES - 1);
         let t = place - node as f64;
         let (Some(&(h0, d0)), Some(&(h1, d1))) = (self.nodes.get(node), self.nodes.get(node + 1)) else {

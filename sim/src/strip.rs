@@ -88,7 +88,7 @@ impl Strip {
         let mut now = [0.0; 3];
         for ((out, slow), percent) in now.iter_mut().zip(&mut self.slow).zip(scatter) {
             // Equal shares of variance, slow and white.
-            let fresh = normal(&mut self.strokes) * libm::sqrt(1.0 - MEMORY * MEMORY);
+            let fresh = normal(&mut self.strokes) * f64::sqrt(1.0 - MEMORY * MEMORY);
             *slow = MEMORY * *slow + fresh;
             *out = percent / 100.0 * core::f64::consts::FRAC_1_SQRT_2 * (*slow + normal(&mut self.strokes));
         }
@@ -121,7 +121,7 @@ impl Strip {
     fn load_coil(&mut self) {
         self.coil += 1;
         let mean = f64::from(self.data.strokes_per_coil);
-        self.length = libm::round(mean * (1.0 + 0.1 * bounded_normal(&mut self.coils))).max(1.0) as u32;
+        self.length = f64::round(mean * (1.0 + 0.1 * bounded_normal(&mut self.coils))).max(1.0) as u32;
         self.left = self.length;
         let percent = |random: &mut ChaCha8Rng, sd: f64| sd / 100.0 * bounded_normal(random);
         self.base = [

@@ -85,7 +85,7 @@ fn a_slow_release_rings_less_by_the_ramp_factor() {
     let period = 1.0 / frame.frequency_hz();
     for (ratio, factor) in rows {
         // Whole steps, so that the ramp ends on a sample as the frame sees it.
-        let release_s = libm::round(ratio * period / STEP) * STEP;
+        let release_s = f64::round(ratio * period / STEP) * STEP;
         let skip = (release_s / STEP) as usize + 1;
         let loads = release(0.0, release_s, skip + 2500);
         let highest = loads[skip..].iter().map(|l| l.abs()).fold(0.0, f64::max);

@@ -90,7 +90,7 @@ fn the_flywheel_slows_in_the_stroke_and_recovers_before_the_next() {
         let end = stroke.samples.len() - 1;
         let last = speed(&[stroke.samples[end - half], stroke.samples[end]]);
         // (1 − E/E₀)^½ without the motor; the motor gives back at most its breakdown power meanwhile.
-        let droop = 1.0 - libm::sqrt(1.0 - stroke.energy.crank_j / flywheel_j);
+        let droop = 1.0 - f64::sqrt(1.0 - stroke.energy.crank_j / flywheel_j);
         let seen = 1.0 - last / first;
         assert!(seen > 0.2 * droop && seen < 1.1 * droop, "stroke {}: {seen} of {droop}", stroke.number);
         let d = stroke.energy.drive;
