@@ -2,6 +2,13 @@
 
 pub mod figure;
 pub mod card;
+pub mod cmd;
+pub mod session;
+pub mod judge;
+pub mod import;
+pub mod material;
 pub mod output;
+pub mod picture;
+pub mod plan;
 pub mod recording;
 pub mod spelling;

@@ -7,6 +7,8 @@ use std::fmt;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
+use flate2::Compression;
+use flate2::write::GzEncoder;
 use tempfile::{Builder, NamedTempFile};
 
 /// Why an output could not be made.
@@ -40,10 +42,19 @@ impl OutputError {
     }
 }
 
+type Temporary = BufWriter<NamedTempFile>;
+
+enum Body {
+    Plain(Temporary),
+    Packed(Box<GzEncoder<Temporary>>),
+}
+
 /// A file being written beside its target. Dropped without [`Output::commit`], it leaves no trace.
+///
+/// A target whose name ends in `.gz` is gzip-compressed on the way.
 pub struct Output {
     path: PathBuf,
-    file: Option<BufWriter<NamedTempFile>>,
+    body: Body,
 }
 
 impl Output {
@@ -81,7 +92,14 @@ impl Output {
         file.write_all(b"\n").and_then(|()| file.as_file().sync_data()).map_err(failed)?;
         file.as_file().set_len(0).map_err(failed)?;
         io::Seek::rewind(&mut file).map_err(failed)?;
-        Ok(Self { path, file: Some(BufWriter::with_capacity(1 << 16, file)) })
+        let file = BufWriter::with_capacity(1 << 16, file);
+        let packed = path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("gz"));
+        let body = if packed {
+            Body::Packed(Box::new(GzEncoder::new(file, Compression::fast())))
+        } else {
+            Body::Plain(file)
+        };
+        Ok(Self { path, body })
     }
 
     /// The target.
@@ -94,12 +112,16 @@ impl Output {
     ///
     /// # Errors
     /// [`OutputError`] if the bytes cannot all be stored; the target is then as it was.
-    pub fn commit(mut self) -> Result<(), OutputError> {
-        let failed = |path: &Path, why| OutputError { path: path.to_owned(), why };
-        let Some(file) = self.file.take() else { return Ok(()) };
-        let file = file.into_inner().map_err(|why| failed(&self.path, why.into_error()))?;
-        file.as_file().sync_all().map_err(|why| failed(&self.path, why))?;
-        file.persist(&self.path).map_err(|why| failed(&self.path, why.error))?;
+    pub fn commit(self) -> Result<(), OutputError> {
+        let path = self.path;
+        let failed = |why| OutputError { path: path.clone(), why };
+        let file = match self.body {
+            Body::Plain(file) => file,
+            Body::Packed(encoder) => encoder.finish().map_err(failed)?,
+        };
+        let file = file.into_inner().map_err(|why| failed(why.into_error()))?;
+        file.as_file().sync_all().map_err(failed)?;
+        file.persist(&path).map_err(|why| failed(why.error))?;
         Ok(())
     }
 }
@@ -113,13 +135,19 @@ impl fmt::Debug for Output {
 /// Errors name the target, whichever layer passes them on.
 impl Write for Output {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        let path = &self.path;
-        self.file.as_mut().map_or(Ok(0), |file| file.write(bytes)).map_err(|why| named(path, why))
+        let written = match &mut self.body {
+            Body::Plain(file) => file.write(bytes),
+            Body::Packed(encoder) => encoder.write(bytes),
+        };
+        written.map_err(|why| named(&self.path, why))
     }
 
     fn flush(&mut self) -> io::Result<()> {
-        let path = &self.path;
-        self.file.as_mut().map_or(Ok(()), Write::flush).map_err(|why| named(path, why))
+        let flushed = match &mut self.body {
+            Body::Plain(file) => file.flush(),
+            Body::Packed(encoder) => encoder.flush(),
+        };
+        flushed.map_err(|why| named(&self.path, why))
     }
 }
 
@@ -155,6 +183,20 @@ mod tests {
         drop(output);
         assert_eq!(std::fs::read_to_string(&path).unwrap(), "new");
         assert_eq!(names(folder.path()), ["out.txt"]);
+    }
+
+    #[test]
+    fn a_name_ending_in_gz_is_compressed_whole() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("out.csv.gz");
+        let mut output = Output::create(&path).unwrap();
+        output.write_all(&[b'x'; 100_000]).unwrap();
+        output.commit().unwrap();
+        let packed = std::fs::File::open(&path).unwrap();
+        assert!(packed.metadata().unwrap().len() < 2_000);
+        let mut back = Vec::new();
+        std::io::Read::read_to_end(&mut flate2::read::GzDecoder::new(packed), &mut back).unwrap();
+        assert_eq!(back, [b'x'; 100_000]);
     }
 
     #[test]

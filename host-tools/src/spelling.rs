@@ -13,7 +13,7 @@ pub fn nearest<'a>(typed: &str, known: &[&'a str]) -> Option<&'a str> {
     }
     known
         .iter()
-        .map(|name| (strsim::damerau_levenshtein(&typed, name), *name))
+        .map(|name| (strsim::damerau_levenshtein(&typed, &name.to_ascii_lowercase()), *name))
         .filter(|(changes, name)| changes * 3 <= name.len().max(typed.len()))
         .min_by_key(|(changes, _)| *changes)
         .map(|(_, name)| name)
@@ -28,6 +28,7 @@ mod tests {
         let known = ["rated_kn", "rod_mm", "stroke_mm"];
         assert_eq!(nearest("rated_knn", &known), Some("rated_kn"));
         assert_eq!(nearest("Rod-mm", &known), Some("rod_mm"));
+        assert_eq!(nearest("laod a", &["Time", "Load A"]), Some("Load A"));
         assert_eq!(nearest("colour", &known), None);
         assert_eq!(nearest(&"x".repeat(100_000), &known), None);
     }

@@ -3,7 +3,6 @@
 use std::io::{self, Read};
 
 use super::MAX_LINE;
-use super::source::Source;
 
 /// Bytes read at a time; a multiple of [`MAX_LINE`], so that a whole line always fits.
 const BUFFER: usize = 4 * MAX_LINE;
@@ -13,7 +12,7 @@ pub(super) const PAD: usize = 8;
 
 /// One line of text with some bytes behind it.
 #[derive(Clone, Copy)]
-pub(super) struct Line<'a> {
+pub(crate) struct Line<'a> {
     /// The line and at least [`PAD`] bytes after it, which belong to no field.
     pub(super) window: &'a [u8],
     /// Length of the line without its end.
@@ -22,20 +21,20 @@ pub(super) struct Line<'a> {
 
 impl<'a> Line<'a> {
     /// The line alone.
-    pub(super) fn text(&self) -> &'a [u8] {
+    pub(crate) fn text(&self) -> &'a [u8] {
         self.window.get(..self.len).unwrap_or_default()
     }
 }
 
 /// Why no line came.
-pub(super) enum LineFault {
+pub(crate) enum LineFault {
     TooLong,
     Read(io::Error),
 }
 
 /// Reads lines; `\n` and `\r\n` end one, and so does the end of the file.
-pub(super) struct Lines {
-    pub(super) source: Source,
+pub(crate) struct Lines<R> {
+    pub(crate) source: R,
     buffer: Vec<u8>,
     start: usize,
     end: usize,
@@ -43,13 +42,13 @@ pub(super) struct Lines {
     number: u64,
 }
 
-impl Lines {
-    pub(super) fn new(source: Source) -> Self {
+impl<R: Read> Lines<R> {
+    pub(crate) fn new(source: R) -> Self {
         Self { source, buffer: vec![0; BUFFER + PAD], start: 0, end: 0, at_end: false, number: 0 }
     }
 
     /// Number of the line given last, from 1.
-    pub(super) fn number(&self) -> u64 {
+    pub(crate) fn number(&self) -> u64 {
         self.number
     }
 
@@ -73,9 +72,30 @@ impl Lines {
         }
     }
 
+    /// Passes over a number of lines, empty ones counted.
+    pub(crate) fn skip(&mut self, lines: u64) -> Result<(), LineFault> {
+        let target = self.number + lines;
+        while self.number < target {
+            let ahead = self.buffer.get(self.start..self.end).unwrap_or_default();
+            match memchr::memchr(b'\n', ahead) {
+                Some(len) => {
+                    self.start += len + 1;
+                    self.number += 1;
+                }
+                None if self.at_end => {
+                    self.start = self.end;
+                    return Ok(());
+                }
+                None if ahead.len() > MAX_LINE => return Err(LineFault::TooLong),
+                None => self.refill().map_err(LineFault::Read)?,
+            }
+        }
+        Ok(())
+    }
+
     /// The next line that has a character in it; none at the end.
     #[inline]
-    pub(super) fn next(&mut self) -> Result<Option<Line<'_>>, LineFault> {
+    pub(crate) fn next(&mut self) -> Result<Option<Line<'_>>, LineFault> {
         let (from, len) = loop {
             let ahead = self.buffer.get(self.start..self.end).unwrap_or_default();
             let (len, taken) = match memchr::memchr(b'\n', ahead) {

@@ -18,10 +18,14 @@ mod source;
 mod writer;
 
 #[cfg(test)]
+mod malformed;
+#[cfg(test)]
 mod tests;
 
 pub use error::{Defect, Place, RecordingError};
 pub use header::{Header, Unit};
+pub(crate) use lines::{LineFault, Lines};
+pub(crate) use order::Order;
 pub use reader::Reader;
 pub(crate) use source::Source;
 pub use writer::{Precision, Writer, WriterError};

@@ -5,7 +5,7 @@ use super::error::Defect;
 
 /// What the rows so far allow the next one to be.
 #[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Order {
+pub(crate) struct Order {
     started: bool,
     stroke: u64,
     /// Furthest angle of this stroke, counted on past 360, degrees.
@@ -19,7 +19,7 @@ pub(super) struct Order {
 impl Order {
     /// Checks the stroke number; a higher one starts everything else afresh.
     #[inline]
-    pub(super) fn stroke(&mut self, stroke: u64) -> Result<(), Defect> {
+    pub(crate) fn stroke(&mut self, stroke: u64) -> Result<(), Defect> {
         if stroke == self.stroke && self.started {
             return Ok(());
         }
@@ -39,7 +39,7 @@ impl Order {
 
     /// Checks an angle already known to be in 0 to under 360.
     #[inline]
-    pub(super) fn angle(&mut self, angle_deg: f64) -> Result<(), Defect> {
+    pub(crate) fn angle(&mut self, angle_deg: f64) -> Result<(), Defect> {
         let step = angle_deg - self.last_deg;
         // NaN (the first angle of a stroke) takes the straight way too.
         if step <= -180.0 || step >= 180.0 {
@@ -79,7 +79,7 @@ impl Order {
 
     /// Checks a time, s.
     #[inline]
-    pub(super) fn time(&mut self, time_s: f64) -> Result<(), Defect> {
+    pub(crate) fn time(&mut self, time_s: f64) -> Result<(), Defect> {
         if time_s < self.time_s {
             return Err(Defect::TimeBack { from: self.time_s, to: time_s });
         }

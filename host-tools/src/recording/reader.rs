@@ -28,7 +28,7 @@ const MAX_WHOLE: f64 = 9_007_199_254_740_992.0;
 /// ```
 pub struct Reader {
     path: PathBuf,
-    lines: Lines,
+    lines: Lines<Source>,
     layout: Layout,
     order: Order,
     scale: f64,
@@ -277,7 +277,7 @@ fn excerpt(text: &[u8]) -> String {
 }
 
 #[cold]
-fn of_line(path: &Path, lines: &Lines, fault: LineFault) -> RecordingError {
+fn of_line(path: &Path, lines: &Lines<Source>, fault: LineFault) -> RecordingError {
     let (defect, line) = match fault {
         LineFault::TooLong => (Defect::LineTooLong, Some(lines.number() + 1)),
         LineFault::Read(why) => (lines.source.defect(why), (lines.number() > 0).then(|| lines.number() + 1)),
