@@ -3,6 +3,7 @@
 //! Exit codes: 0 done, 1 bad input or failure (one message on stderr), 2 bad usage, 3 a finding that the
 //! caller asked to be told of. Results go to stdout, talk to stderr; a closed pipe is no failure.
 
+pub mod plan;
 pub mod plot;
 pub mod progress;
 pub mod replay;
@@ -31,6 +32,7 @@ struct Program {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Plan(plan::PlanArgs),
     Plot(plot::PlotArgs),
     Replay(replay::ReplayArgs),
     Simulate(simulate::SimulateArgs),
@@ -72,6 +74,7 @@ impl<E: Error + 'static> From<E> for Failure {
 #[must_use]
 pub fn main() -> ExitCode {
     let done = match Program::parse().command {
+        Command::Plan(args) => plan::run(&args),
         Command::Plot(args) => plot::run(&args),
         Command::Replay(args) => replay::run(&args),
         Command::Simulate(args) => simulate::run(&args),
