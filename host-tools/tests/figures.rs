@@ -1,6 +1,9 @@
 //! Claims about every picture of the gallery: it parses, its words stay on it and apart from each
 //! other, its PNG has the right size and something on it.
 
+// A claim that cannot be looked at fails with the reason given.
+#![allow(clippy::expect_used)]
+
 #[path = "../examples/figures/gallery.rs"]
 mod gallery;
 

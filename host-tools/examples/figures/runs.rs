@@ -159,7 +159,7 @@ fn negative_strokes() -> Strokes {
     run.title = LONG.repeat(2);
     run.subtitle = LONG.repeat(2);
     for v in run.columns.iter_mut().flat_map(|c| &mut c.values).chain(&mut run.total_kn) {
-        *v = -1e-4 * *v;
+        *v *= -1e-4;
     }
     for (c, name) in run.columns.iter_mut().zip([LONG, LONG]) {
         c.name = name.into();

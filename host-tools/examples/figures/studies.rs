@@ -147,6 +147,8 @@ pub(crate) fn all() -> Vec<(String, Box<dyn Figure>, Size)> {
         s.load_kn = vec![0.0; s.load_kn.len()];
         (s.x_mm, s.y_mm) = (0.0, 0.0);
     }
+    deep.low_kn = vec![0.0; deep.height_mm.len()];
+    deep.high_kn = deep.low_kn.clone();
     let mut bare = calibration(1.0);
     bare.points.truncate(1);
     bare.points[0].residual_kn = 0.0;

@@ -78,7 +78,7 @@ impl Calibration {
             (v, self.zero_counts + self.counts_per_kn * kn)
         };
         let line = [end(x.from), end(x.to)];
-        canvas.path(&upper.all_at(&line), Stroke::new(theme::MEAN, theme::THIN));
+        upper.curve(canvas, &line, Stroke::new(theme::MEAN, theme::THIN));
         let gain = self.counts_per_kn * self.kn_a_unit();
         let fitted = format!("{} counts a {}", ticks::readable(gain), self.unit.symbol());
         let label_y = upper.at(line[1]).1;

@@ -89,7 +89,12 @@ impl LoadCentre {
         self.paint_allowance(canvas, &area, |p| plate.at(p.0, p.1));
         let panel = self.near(split + 70.0, top + 40.0, canvas.width - 24.0, bottom);
         self.paint_near_frame(canvas, &plate, &panel);
-        self.paint_points(canvas, &|p| Some(plate.at(p.0, p.1)), 3.5);
+        let on_plate = |p: Point| {
+            let at = plate.at(p.0, p.1);
+            let inside = (from.0..=to.0).contains(&at.0) && (from.1..=to.1).contains(&at.1);
+            inside.then_some(at)
+        };
+        self.paint_points(canvas, &on_plate, 3.5);
 
         let white = [(panel.left, panel.top), (panel.right, panel.bottom)];
         canvas.rect(white[0], white[1], theme::PAPER, 1.0);

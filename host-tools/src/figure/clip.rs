@@ -1,4 +1,5 @@
-//! Cutting polygons at the edges of a plot area (Sutherland and Hodgman, 1974).
+//! Cutting polygons (Sutherland and Hodgman, 1974) and polylines (Liang and Barsky, 1984) at the
+//! edges of a plot area, so that what leaves it keeps its slope to the edge.
 
 use super::canvas::{Place, Point};
 
@@ -49,6 +50,44 @@ pub(super) fn polygon(corners: &[Point], area: &Place) -> Vec<Point> {
     })
 }
 
+/// The parts of the polyline `points` inside `area`, px.
+pub(super) fn polyline(points: &[Point], area: &Place) -> Vec<Vec<Point>> {
+    let mut runs: Vec<Vec<Point>> = Vec::new();
+    for pair in points.windows(2) {
+        let [a, b] = pair else { continue };
+        let Some((from, to)) = segment(*a, *b, area) else { continue };
+        match runs.last_mut() {
+            Some(run) if run.last() == Some(&from) => run.push(to),
+            _ => runs.push(vec![from, to]),
+        }
+    }
+    runs
+}
+
+/// The part of the line from `a` to `b` inside `area`.
+fn segment(a: Point, b: Point, area: &Place) -> Option<(Point, Point)> {
+    let (dx, dy) = (b.0 - a.0, b.1 - a.1);
+    let (mut first, mut last) = (0.0_f64, 1.0_f64);
+    // Each edge as: step · t ≤ room.
+    let edges =
+        [(-dx, a.0 - area.left), (dx, area.right - a.0), (-dy, a.1 - area.top), (dy, area.bottom - a.1)];
+    for (step, room) in edges {
+        if step == 0.0 {
+            if room < 0.0 {
+                return None;
+            }
+        } else if step < 0.0 {
+            first = first.max(room / step);
+        } else {
+            last = last.min(room / step);
+        }
+    }
+    let at = |t: f64| (a.0 + t * dx, a.1 + t * dy);
+    let from = if first > 0.0 { at(first) } else { a };
+    let to = if last < 1.0 { at(last) } else { b };
+    (first <= last).then_some((from, to))
+}
+
 /// Whether the line from `a` to `b` runs along an edge of `area`: made by cutting, not data.
 pub(super) fn on_edge(a: Point, b: Point, area: &Place) -> bool {
     let both = |va: f64, vb: f64, at: f64| (va - at).abs() < 1e-9 && (vb - at).abs() < 1e-9;
@@ -75,6 +114,18 @@ mod tests {
         // Right angle at (-5, -5), legs of 20: inside are x, y ≥ 0 with x + y ≤ 10: half of 100.
         let cut = polygon(&[(-5.0, -5.0), (15.0, -5.0), (-5.0, 15.0)], &UNIT);
         assert!((size(&cut) - 50.0).abs() < 1e-9, "{cut:?}");
+    }
+
+    #[test]
+    fn a_line_that_leaves_the_area_keeps_its_slope_to_the_edge() {
+        // Up at slope 2 from the middle of the left edge: leaves at x = 2.5.
+        assert_eq!(polyline(&[(0.0, 5.0), (5.0, 15.0)], &UNIT), [[(0.0, 5.0), (2.5, 10.0)]]);
+        // Out over the top and in again: two runs.
+        let runs = polyline(&[(1.0, 5.0), (3.0, -5.0), (5.0, 5.0)], &UNIT);
+        assert_eq!(runs, [[(1.0, 5.0), (2.0, 0.0)], [(4.0, 0.0), (5.0, 5.0)]]);
+        let inside = [(1.0, 1.0), (2.0, 9.0), (3.0, 3.0)];
+        assert_eq!(polyline(&inside, &UNIT), [inside]);
+        assert!(polyline(&[(-1.0, -1.0), (-1.0, 20.0)], &UNIT).is_empty());
     }
 
     #[test]

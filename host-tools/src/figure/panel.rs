@@ -101,7 +101,7 @@ impl Panel {
     }
 
     pub(super) fn at(&self, (x, y): Point) -> Point {
-        (self.px(x), self.py(y).clamp(self.top, self.bottom))
+        (self.px(x), self.py(y))
     }
 
     pub(super) fn all_at(&self, points: &[Point]) -> Vec<Point> {
@@ -192,6 +192,13 @@ impl Panel {
         }
     }
 
+    /// A curve through `points`, cut at the panel's edges.
+    pub(super) fn curve(&self, canvas: &mut Canvas<'_>, points: &[Point], stroke: Stroke) {
+        for run in clip::polyline(&self.all_at(points), &self.place()) {
+            canvas.path(&run, stroke);
+        }
+    }
+
     /// The band between two rows of values, as a pale area cut at the panel's edges.
     pub(super) fn band(
         &self,
@@ -201,6 +208,9 @@ impl Panel {
         colour: plotters::style::RGBColor,
         alpha: f64,
     ) {
+        if low.is_empty() || high.is_empty() {
+            return;
+        }
         let at = |p: &Point| (self.px(p.0), self.py(p.1));
         let outline: Vec<Point> = high.iter().map(at).chain(low.iter().rev().map(at)).collect();
         canvas.polygon(&clip::polygon(&outline, &self.place()), colour, alpha);

@@ -128,9 +128,9 @@ impl Plan {
         // Above the total only: over the stack, the fill would change the stations' colours.
         panel.band(canvas, &total, &upper, theme::INK, 0.16);
         let edge = Stroke::new(theme::INK, theme::HAIR).faint(0.7);
-        canvas.path(&panel.all_at(&upper), edge);
-        canvas.path(&panel.all_at(&low), edge);
-        canvas.path(&panel.all_at(&total), Stroke::new(theme::INK, theme::STRONG));
+        panel.curve(canvas, &upper, edge);
+        panel.curve(canvas, &low, edge);
+        panel.curve(canvas, &total, Stroke::new(theme::INK, theme::STRONG));
         paint_allowed(canvas, &panel, &allowed);
         let mut ends = Vec::new();
         for (points, name, bold) in [(&allowed, "allowed load", false), (&total, "total", true)] {
@@ -167,7 +167,7 @@ impl Plan {
             let (below, above) = (points(&floor), points(&ceiling));
             let (colour, alpha) = fill(k);
             panel.band(canvas, &below, &above, colour, alpha);
-            canvas.path(&panel.all_at(&above), Stroke::new(theme::PAPER, theme::HAIR));
+            panel.curve(canvas, &above, Stroke::new(theme::PAPER, theme::HAIR));
             if let Some((a, b)) = thick_place(&below, &above) {
                 numbers.push((k + 1, panel.at(*a), panel.at(*b)));
             }

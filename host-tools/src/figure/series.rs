@@ -15,7 +15,7 @@ pub(super) fn paint(canvas: &mut Canvas<'_>, panel: &Panel, xs: &[f64], ys: &[f6
     let points: Vec<Point> =
         xs.iter().copied().zip(ys.iter().copied()).filter(|p| panel.x.has(p.0)).collect();
     if points.len() <= panel.columns() {
-        canvas.path(&panel.all_at(&points), Stroke::new(colour, theme::THIN));
+        panel.curve(canvas, &points, Stroke::new(colour, theme::THIN));
         if points.len() <= DOTS {
             for p in panel.all_at(&points) {
                 canvas.dot(p, 2.6, colour, 1.0);
@@ -28,11 +28,11 @@ pub(super) fn paint(canvas: &mut Canvas<'_>, panel: &Panel, xs: &[f64], ys: &[f6
     let low: Vec<Point> = bins.iter().map(|b| (b.x, b.min)).collect();
     let high: Vec<Point> = bins.iter().map(|b| (b.x, b.max)).collect();
     // A bin of one value has no area: the pale line keeps it visible.
-    canvas.path(&panel.all_at(&high), Stroke::new(colour, theme::HAIR).faint(0.45));
-    canvas.path(&panel.all_at(&low), Stroke::new(colour, theme::HAIR).faint(0.45));
+    panel.curve(canvas, &high, Stroke::new(colour, theme::HAIR).faint(0.45));
+    panel.curve(canvas, &low, Stroke::new(colour, theme::HAIR).faint(0.45));
     panel.band(canvas, &low, &high, colour, 0.25);
     let middle: Vec<Point> = bins.iter().map(|b| (b.x, b.median)).collect();
-    canvas.path(&panel.all_at(&middle), Stroke::new(colour, theme::THIN));
+    panel.curve(canvas, &middle, Stroke::new(colour, theme::THIN));
 }
 
 /// The median of the last twentieth of `ys`: where a label at the curve's end belongs.

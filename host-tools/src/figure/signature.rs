@@ -215,11 +215,11 @@ impl Signature {
         if let Some(e) = &trace.envelope {
             let (low, high) = (self.points(panel, &e.low_kn), self.points(panel, &e.high_kn));
             panel.band(canvas, &low, &high, colour, 0.2);
-            let mean = panel.all_at(&self.points(panel, &e.mean_kn));
-            canvas.path(&mean, Stroke::new(theme::MEAN, theme::THIN));
+            let mean = &self.points(panel, &e.mean_kn);
+            panel.curve(canvas, mean, Stroke::new(theme::MEAN, theme::THIN));
         }
-        let curve = panel.all_at(&self.points(panel, &trace.load_kn));
-        canvas.path(&curve, Stroke::new(colour, theme::STRONG));
+        let curve = &self.points(panel, &trace.load_kn);
+        panel.curve(canvas, curve, Stroke::new(colour, theme::STRONG));
         self.paint_label(canvas, trace, panel, colour);
     }
 
@@ -257,7 +257,8 @@ impl Signature {
     /// Position and load of the greatest load, kN.
     fn peak(&self, trace: &Trace) -> Option<(f64, f64)> {
         let pairs = self.position.iter().copied().zip(trace.load_kn.iter().copied());
-        pairs.max_by(|a, b| a.1.total_cmp(&b.1))
+        // Reversed, so that the first of equal peaks is named.
+        pairs.rev().max_by(|a, b| a.1.total_cmp(&b.1))
     }
 
     fn span_text(&self, span: &OffendingSpan) -> String {

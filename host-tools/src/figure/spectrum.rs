@@ -79,8 +79,8 @@ impl Spectrum {
             panel.grid(canvas, Counts::Numbers);
             let colour = theme::column(i, count);
             let ys = self.unit.all_of_kn(&column.amplitude_kn);
-            let curve = panel.all_at(&thin(&self.hz, &ys, panel.columns()));
-            canvas.path(&curve, Stroke::new(colour, 1.6));
+            let curve = &thin(&self.hz, &ys, panel.columns());
+            panel.curve(canvas, curve, Stroke::new(colour, 1.6));
             self.paint_peaks(canvas, &panel, column, &ys, colour);
             if i + 1 == count {
                 panel.x_axis(canvas, Counts::Numbers, "Frequency, Hz");

@@ -49,7 +49,7 @@ struct Group<'a> {
 }
 
 const LEFT: f64 = 72.0;
-const RIGHT: f64 = 172.0;
+const RIGHT: f64 = 150.0;
 const ROW: f64 = 21.0;
 /// The verdicts that get a row of marks.
 const ROWS: [Verdict; 3] = [Verdict::Trip, Verdict::Hold, Verdict::Note];
@@ -228,9 +228,13 @@ impl Group<'_> {
                 let y = panel.py(limit);
                 ends.push(EndLabel::new(format!("limit {print}"), y, theme::LIMIT));
             } else {
-                let (side, place) =
-                    if limit > panel.y.to { (panel.top, "above") } else { (panel.bottom, "below") };
-                let words = format!("limit {print}, {place}");
+                // Out of sight: an arrow says on which side.
+                let above = limit > panel.y.to;
+                let side = if above { panel.top } else { panel.bottom };
+                let (x, tip) = (panel.right + 9.0, if above { -6.0 } else { 6.0 });
+                let arrow = [(x - 4.5, side), (x + 4.5, side), (x, side + tip)];
+                canvas.polygon(&arrow, theme::LIMIT, 1.0);
+                let words = format!("limit {print}");
                 ends.push(EndLabel::new(words, side, theme::LIMIT).remark());
             }
         }
