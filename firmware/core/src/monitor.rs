@@ -18,6 +18,7 @@ use crate::machine::Load;
 use crate::permit::{PermitRefusal, RunPermit};
 use crate::settings::Press;
 use crate::shape::{Progress, ShapeJudge, ShapeModel};
+use crate::signature::Layout;
 use crate::stroke::{Place, Position, Tracker};
 use crate::units::Tick;
 use crate::verdict::{Finding, Findings, Reason, ReasonSet};
@@ -404,7 +405,6 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             });
         }
         let verdict = findings.verdict();
-        self.shape.settle(verdict);
         let first = findings.list().iter().find(|finding| finding.verdict == verdict);
         if let Some(first) = first {
             self.journal.write(
@@ -497,7 +497,8 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         Ok(())
     }
 
-    /// Sets a die: its limits and its learned shape. Takes effect with the next stroke.
+    /// Sets a die: its limits and its learned shape; `marked` says whether [`Self::new_coil`] will tell of coils.
+    /// Takes effect with the next stroke.
     ///
     /// # Errors
     /// [`crate::die::DieError`] if the limits cannot be; the old die then stays.
@@ -506,10 +507,14 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         tick: Tick,
         limits: DieLimits,
         shape: Option<ShapeModel<N, BINS>>,
+        marked: bool,
     ) -> Result<(), crate::die::DieError> {
         limits.check(N)?;
         self.die = limits;
-        self.shape.set(shape);
+        if let Some(shape) = &shape {
+            self.press.settings.health.stuck_alone_frames = shape.repeat_limit;
+        }
+        self.shape.set(shape, marked);
         self.journal.write(tick, self.stroke, EventKind::SettingsChanged, None, None);
         Ok(())
     }
@@ -518,6 +523,11 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     /// judged by wide limits while the signature is found anew within the allowed ways.
     pub fn new_coil(&mut self) {
         self.shape.new_coil();
+    }
+
+    /// Gathers signatures in these bins without judging them, for learning.
+    pub fn gather_signatures(&mut self, layout: Layout<BINS>) {
+        self.shape.gather(layout);
     }
 
     /// The run permit.

@@ -1,15 +1,27 @@
 //! The signature of each stroke against what the die's good strokes do.
+//!
+//! A stroke is compared with a running baseline of its coil's good strokes. Stroke scatter, timing and what stock
+//! may change are separated from everything else, and seven statistics with a common false-stop rate decide (see
+//! [`model`]). A stroke that lies only along the allowed directions is a change of stock, not a fault: it is noted,
+//! and two that agree move the baseline. A stroke that was held never moves it; only a long run of held strokes
+//! that agree with one another does, and the drift from the reference is then told with every stroke.
+//!
+//! The work is cut into parts of one row each, so that no frame pays for a whole stroke.
+
+pub mod field;
+pub mod model;
+mod residual;
+mod statistics;
 
 use crate::signature::{Layout, Signature};
 use crate::stroke::Position;
-use crate::verdict::{Findings, Verdict};
+use crate::verdict::{Finding, Findings, Reason, Verdict};
 
-/// What learning found about a die's good strokes.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ShapeModel<const N: usize, const BINS: usize> {
-    /// How bins lie on the stroke.
-    pub layout: Layout<BINS>,
-}
+use field::{Field, add_scaled, dot, hat, scale};
+pub use model::ShapeModel;
+use model::{FACTORS, STATISTICS, Statistic, TANGENTS};
+use residual::Residual;
+pub use statistics::{Measures, Standout};
 
 /// Whether the judging of a stroke is complete.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -20,72 +32,240 @@ pub enum Progress {
     Done,
 }
 
+/// Weight of a new good stroke in the baseline, once there are many.
+const BASELINE_WEIGHT: f32 = 0.08;
+/// Strokes that such a baseline is worth: 2/weight − 1.
+const BASELINE_WORTH: f32 = 24.0;
+/// A coil that scatters more may widen the limits at this pace, up to this factor.
+const SCATTER_PACE: f32 = 0.05;
+/// See [`SCATTER_PACE`].
+const SCATTER_MOST: f32 = 3.0;
+/// Strokes of a marked new coil that are judged by wide limits.
+const YOUNG: u32 = 2;
+/// Agreeing strokes that move the baseline: along allowed directions only, near the allowed range, anywhere.
+const AGREE: [u32; 3] = [2, 6, 20];
+/// Strokes in a row that may disagree with a candidate before it is given up.
+const MISSES: u32 = 2;
+
+/// How far from a baseline a stroke may lie and still be a change of stock.
+#[derive(Debug, Clone, Copy)]
+struct StockRule {
+    /// Range along the allowed directions, as a multiple of their limit.
+    range: f32,
+    /// Factor on the other limits.
+    widening: f32,
+    /// Share of the allowed movement that may show outside (the directions are straight, stock need not be).
+    curvature: f32,
+}
+
+/// Against what a stroke is measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Against {
+    Baseline,
+    Reference,
+    Candidate,
+    /// The moved baseline itself against the reference.
+    Drift,
+}
+
+/// What the next part of the work is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Stage {
+    Idle,
+    Measure(Against),
+    Conclude(Against),
+    Tangent { row: usize, step: usize },
+}
+
 /// Judges signatures against a model.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct ShapeJudge<const N: usize, const BINS: usize> {
+    layout: Option<Layout<BINS>>,
     model: Option<ShapeModel<N, BINS>>,
+    state: State<N, BINS>,
+}
+
+/// What changes from stroke to stroke. Apart from the model, so that the model need not move when the state does.
+#[derive(Debug, Clone)]
+struct State<const N: usize, const BINS: usize> {
+    /// Changes of coil will be told.
+    marked: bool,
     signatures: [Signature<N, BINS>; 2],
     active: usize,
+
+    stage: Stage,
+    residual: Residual<N, BINS>,
+    baseline: Field<N, BINS>,
+    tangents: [Field<N, BINS>; TANGENTS],
+    candidate: Field<N, BINS>,
+    /// Good strokes behind the baseline, and behind the candidate (0: there is none).
+    strokes: u32,
+    agreeing: u32,
+    misses: u32,
+    /// All of the candidate's strokes lay along allowed directions; near the allowed range.
+    candidate_allowed: bool,
+    candidate_near: bool,
+    scatter: [f32; STATISTICS],
+    /// Stock changed as seen against the baseline; filled in before the reference is asked.
+    own_stock: bool,
+    /// The baseline lies further from the reference than stock explains, or was moved by a run of held strokes.
+    far: bool,
+    frozen: bool,
+    drift: f32,
+    tangent_length: f32,
+    tangent_amplitude: f32,
+    last: Measures,
+}
+
+impl<const N: usize, const BINS: usize> Default for State<N, BINS> {
+    fn default() -> Self {
+        Self {
+            marked: false,
+            signatures: Default::default(),
+            active: 0,
+            stage: Stage::Idle,
+            residual: Residual::default(),
+            baseline: [[0.0; N]; BINS],
+            tangents: [[[0.0; N]; BINS]; TANGENTS],
+            candidate: [[0.0; N]; BINS],
+            strokes: 0,
+            agreeing: 0,
+            misses: 0,
+            candidate_allowed: false,
+            candidate_near: false,
+            scatter: [1.0; STATISTICS],
+            own_stock: false,
+            far: false,
+            frozen: false,
+            drift: 0.0,
+            tangent_length: 0.0,
+            tangent_amplitude: 0.0,
+            last: Measures::default(),
+        }
+    }
+}
+
+impl<const N: usize, const BINS: usize> State<N, BINS> {
+    /// The signature of the stroke that ended last.
+    fn ended(&self) -> &Signature<N, BINS> {
+        let [first, second] = &self.signatures;
+        if self.active == 0 { second } else { first }
+    }
+
+    fn active(&mut self) -> &mut Signature<N, BINS> {
+        let [first, second] = &mut self.signatures;
+        if self.active == 0 { first } else { second }
+    }
+}
+
+impl<const N: usize, const BINS: usize> Default for ShapeJudge<N, BINS> {
+    fn default() -> Self {
+        Self { layout: None, model: None, state: State::default() }
+    }
 }
 
 impl<const N: usize, const BINS: usize> ShapeJudge<N, BINS> {
-    /// Calls of [`Self::advance`] that a stroke's judging takes at most.
-    pub const PARTS: usize = BINS + 8;
+    /// Calls of [`Self::advance`] that a stroke's judging takes at most: three comparisons and a drift check, the
+    /// tangents of a moved baseline, and the conclusions between them.
+    pub const PARTS: usize = 4 * (Residual::<N, BINS>::PARTS + 1) + TANGENTS * TANGENT_STEPS + 4;
 
-    /// Sets or removes the model.
-    pub fn set(&mut self, model: Option<ShapeModel<N, BINS>>) {
+    /// Sets or removes the model; `marked` says whether changes of coil will be told by [`Self::new_coil`].
+    pub fn set(&mut self, model: Option<ShapeModel<N, BINS>>, marked: bool) {
+        self.layout = model.as_ref().map(|model| model.layout);
+        self.state = State { marked, ..State::default() };
+        if let Some(model) = &model {
+            self.state.baseline = model.reference;
+            self.state.tangents = model.tangents;
+        }
         self.model = model;
     }
 
-    /// Whether there is a model.
-    #[must_use]
-    pub fn has_model(&self) -> bool {
-        self.model.is_some()
+    /// Gathers signatures in these bins without judging them, for learning.
+    pub fn gather(&mut self, layout: Layout<BINS>) {
+        *self = Self { layout: Some(layout), ..Self::default() };
     }
 
     /// A stroke begins.
     pub fn begin_stroke(&mut self) {
-        if let Some(signature) = self.signatures.get_mut(self.active) {
-            signature.restart();
-        }
+        self.state.active().restart();
     }
 
     /// One frame of the stroke.
     #[inline]
     pub fn step(&mut self, position: Position, loads: &[f32; N]) {
-        if let (Some(model), Some(signature)) = (&self.model, self.signatures.get_mut(self.active)) {
-            signature.step(&model.layout, position, loads);
+        if let Some(layout) = &self.layout {
+            self.state.active().step(layout, position, loads);
         }
     }
 
     /// The stroke is over and will be judged; the next one may begin.
     pub fn end_stroke(&mut self) {
-        if let (Some(model), Some(signature)) = (&self.model, self.signatures.get_mut(self.active)) {
-            signature.finish(&model.layout);
+        let state = &mut self.state;
+        if let Some(layout) = &self.layout {
+            state.active().finish(layout);
         }
-        self.active = 1 - self.active;
+        state.active = 1 - state.active;
+        let against = if state.strokes > 0 { Against::Baseline } else { Against::Reference };
+        state.stage = if self.model.is_some() { Stage::Measure(against) } else { Stage::Idle };
+        state.residual.begin();
+        state.last = Measures::default();
     }
 
     /// The stroke was given up: it is not judged.
     pub fn give_up(&mut self) {
-        self.active = 1 - self.active;
+        self.state.active = 1 - self.state.active;
+        self.state.stage = Stage::Idle;
     }
-
-    /// A bounded part of the judging.
-    pub fn advance(&mut self, _findings: &mut Findings) -> Progress {
-        Progress::Done
-    }
-
-    /// The stroke's final verdict is known.
-    pub fn settle(&mut self, _verdict: Verdict) {}
 
     /// The stock changed.
-    pub fn new_coil(&mut self) {}
+    pub fn new_coil(&mut self) {
+        let state = &mut self.state;
+        state.strokes = 0;
+        state.agreeing = 0;
+        state.scatter = [1.0; STATISTICS];
+        state.far = false;
+        state.frozen = false;
+    }
+
+    /// A bounded part of the judging of the stroke that ended last.
+    pub fn advance(&mut self, findings: &mut Findings) -> Progress {
+        let Some(model) = &self.model else { return Progress::Done };
+        self.state.stage = self.state.part(model, findings);
+        if self.state.stage == Stage::Idle { Progress::Done } else { Progress::Working }
+    }
 
     /// The signature of the stroke that ended last.
     #[must_use]
     pub fn ended(&self) -> &Signature<N, BINS> {
-        let [first, second] = &self.signatures;
-        if self.active == 0 { second } else { first }
+        self.state.ended()
+    }
+
+    /// How bins lie on the stroke, where signatures are gathered.
+    #[must_use]
+    pub fn layout(&self) -> Option<&Layout<BINS>> {
+        self.layout.as_ref()
+    }
+
+    /// The running baseline, kN, where a model judges.
+    #[must_use]
+    pub fn baseline(&self) -> Option<&Field<N, BINS>> {
+        self.model.as_ref().map(|_| &self.state.baseline)
+    }
+
+    /// The model.
+    #[must_use]
+    pub fn model(&self) -> Option<&ShapeModel<N, BINS>> {
+        self.model.as_ref()
+    }
+
+    /// What the last judged stroke measured.
+    #[must_use]
+    pub fn measures(&self) -> &Measures {
+        &self.state.last
     }
 }
+
+/// Parts in which one tangent is made: the slope, its factor part out, earlier tangents out, the length.
+const TANGENT_STEPS: usize = 2 + 2 * FACTORS + 2 * TANGENTS;
+
+mod decide;

@@ -7,16 +7,18 @@
 use crate::stroke::Position;
 use crate::units::CrankAngle;
 
-/// How `BINS` bins lie on the stroke, in degrees from the top or in ticks from load onset.
+/// How at most `BINS` bins lie on the stroke, in degrees from the top or in ticks from load onset.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Layout<const BINS: usize> {
     by_angle: bool,
-    /// `[bin]`: where it starts.
+    /// `[bin]`: where it starts; from `used` on all are the end.
     starts: [f32; BINS],
+    used: usize,
     end: f32,
 }
 
-/// Bins must start at 0 or later, each end after it starts, and the last end at 360° at most (or be finite).
+/// There must be 1 to `BINS` bins that start at 0 or later, each ends after it starts, and the last ends at 360° at
+/// most (or at a finite tick).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct LayoutError;
 
@@ -29,22 +31,30 @@ impl core::fmt::Display for LayoutError {
 impl core::error::Error for LayoutError {}
 
 impl<const BINS: usize> Layout<BINS> {
-    /// Bins with these starts and this end, in degrees (`by_angle`) or ticks from onset.
+    /// Bins between these edges, one more than there are bins, in degrees (`by_angle`) or ticks from onset.
     ///
     /// # Errors
-    /// [`LayoutError`] unless 0 ≤ starts, rising, below the end, and the end lies within the turn.
-    pub fn new(by_angle: bool, starts: [f32; BINS], end: f32) -> Result<Self, LayoutError> {
+    /// [`LayoutError`] unless there are 2 to `BINS` + 1 edges, 0 ≤ the first, rising, the last within the turn.
+    pub fn new(by_angle: bool, edges: &[f32]) -> Result<Self, LayoutError> {
         let bound = if by_angle { 360.0 } else { f32::MAX };
-        let first = starts.first().copied().unwrap_or(end);
-        let rising = starts.iter().zip(starts.iter().skip(1).chain([&end])).all(|(a, b)| a < b);
-        if first >= 0.0 && rising && end <= bound {
-            Ok(Self { by_angle, starts, end })
-        } else {
-            Err(LayoutError)
+        let [inner @ .., end] = edges else { return Err(LayoutError) };
+        let rising = edges.iter().zip(edges.iter().skip(1)).all(|(a, b)| a < b);
+        if inner.is_empty()
+            || inner.len() > BINS
+            || !rising
+            || !inner.iter().all(|e| *e >= 0.0)
+            || *end > bound
+        {
+            return Err(LayoutError);
         }
+        let mut starts = [*end; BINS];
+        for (start, edge) in starts.iter_mut().zip(inner) {
+            *start = *edge;
+        }
+        Ok(Self { by_angle, starts, used: inner.len(), end: *end })
     }
 
-    /// Equal bins from one place to another.
+    /// Equal bins from one place to another, all `BINS` of them.
     ///
     /// # Errors
     /// As [`Self::new`].
@@ -53,19 +63,25 @@ impl<const BINS: usize> Layout<BINS> {
         for (n, start) in starts.iter_mut().enumerate() {
             *start = from + (to - from) * (n as f32 / BINS as f32);
         }
-        Self::new(by_angle, starts, to)
+        let bound = if by_angle { 360.0 } else { f32::MAX };
+        if from >= 0.0 && from < to && to <= bound {
+            Ok(Self { by_angle, starts, used: BINS, end: to })
+        } else {
+            Err(LayoutError)
+        }
+    }
+
+    /// How many bins there are.
+    #[must_use]
+    #[inline]
+    pub fn used(&self) -> usize {
+        self.used
     }
 
     /// Whether bins are bins of angle.
     #[must_use]
     pub fn is_by_angle(&self) -> bool {
         self.by_angle
-    }
-
-    /// `[bin]`: where each starts; see [`Self::end`] for the last one's end.
-    #[must_use]
-    pub fn starts(&self) -> &[f32; BINS] {
-        &self.starts
     }
 
     /// Where the last bin ends.
@@ -79,7 +95,7 @@ impl<const BINS: usize> Layout<BINS> {
     #[inline]
     pub fn edges(&self, bin: usize) -> (f32, f32) {
         let edge = |n: usize| self.starts.get(n).copied().unwrap_or(self.end);
-        (edge(bin.min(BINS.saturating_sub(1))), edge(bin + 1))
+        (edge(bin.min(self.used.saturating_sub(1))), edge(bin + 1))
     }
 
     /// The place of a position on the bins' axis; none if it cannot be told.
@@ -149,7 +165,7 @@ impl<const N: usize, const BINS: usize> Signature<N, BINS> {
             return;
         }
         self.last = Some((here, *loads));
-        if here <= first || self.filled >= BINS {
+        if here <= first || self.filled >= layout.used {
             return;
         }
         let slope = 1.0 / (here - before);
@@ -183,7 +199,7 @@ impl<const N: usize, const BINS: usize> Signature<N, BINS> {
             }
             self.open = [0.0; N];
             self.filled += 1;
-            if self.filled >= BINS {
+            if self.filled >= layout.used {
                 break;
             }
             start = end;
@@ -198,12 +214,12 @@ impl<const N: usize, const BINS: usize> Signature<N, BINS> {
             self.whole = false;
             return;
         };
-        self.whole &= self.filled == BINS || layout.end - reached <= MAY_MISS * (layout.end - first);
+        self.whole &= self.filled == layout.used || layout.end - reached <= MAY_MISS * (layout.end - first);
         if self.whole {
-            for bin in self.bins.iter_mut().skip(self.filled) {
+            for bin in self.bins.iter_mut().take(layout.used).skip(self.filled) {
                 *bin = loads;
             }
-            self.filled = BINS;
+            self.filled = layout.used;
         }
     }
 
@@ -213,10 +229,16 @@ impl<const N: usize, const BINS: usize> Signature<N, BINS> {
         self.bins.get(..self.filled).unwrap_or(&[])
     }
 
-    /// Whether every bin was filled by the stroke.
+    /// `[bin][column]`, kN, of all `BINS`; those not reached hold zero or an earlier stroke's value.
     #[must_use]
-    pub fn is_whole(&self) -> bool {
-        self.whole && self.filled == BINS
+    pub fn field(&self) -> &[[f32; N]; BINS] {
+        &self.bins
+    }
+
+    /// Whether every bin of the layout was filled by the stroke; true only after [`Self::finish`].
+    #[must_use]
+    pub fn is_whole(&self, layout: &Layout<BINS>) -> bool {
+        self.whole && self.filled == layout.used
     }
 }
 
@@ -230,12 +252,12 @@ mod tests {
 
     /// Bins of uneven width from 100° to 260°.
     fn uneven() -> Layout<32> {
-        let mut starts = [0.0; 32];
-        for (n, start) in starts.iter_mut().enumerate() {
+        let mut edges = [0.0; 33];
+        for (n, edge) in edges.iter_mut().enumerate() {
             let share = n as f32 / 32.0;
-            *start = 100.0 + 160.0 * share * share;
+            *edge = 100.0 + 160.0 * share * share;
         }
-        Layout::new(true, starts, 260.0).unwrap()
+        Layout::new(true, &edges).unwrap()
     }
 
     #[test]
@@ -250,7 +272,7 @@ mod tests {
                         degrees += step;
                     }
                     signature.finish(&layout);
-                    assert!(signature.is_whole());
+                    assert!(signature.is_whole(&layout));
                     for (n, bin) in signature.bins().iter().enumerate() {
                         let (from, to) = layout.edges(n);
                         let wanted = (0.5 * (from + to) - 180.0) * 2.0;
@@ -288,11 +310,11 @@ mod tests {
                 degrees += 1.0;
             }
             signature.finish(&layout);
-            assert_eq!(signature.is_whole(), whole, "{from} to {to}");
+            assert_eq!(signature.is_whole(&layout), whole, "{from} to {to}");
         }
         let mut empty = Signature::<1, 32>::default();
         empty.finish(&layout);
-        assert!(!empty.is_whole());
+        assert!(!empty.is_whole(&layout));
     }
 
     #[test]
@@ -304,7 +326,7 @@ mod tests {
             signature.step(&layout, Position::SinceOnset(tick), &[tick as f32]);
         }
         signature.finish(&layout);
-        assert!(signature.is_whole());
+        assert!(signature.is_whole(&layout));
         for (n, bin) in signature.bins().iter().enumerate() {
             assert!((bin[0] - (4.0 * n as f32 + 2.0)).abs() < 1e-4, "bin {n}: {}", bin[0]);
         }
@@ -316,6 +338,9 @@ mod tests {
         assert!(Layout::<8>::equal(true, 200.0, 361.0).is_err());
         assert!(Layout::<8>::equal(true, -1.0, 300.0).is_err());
         assert!(Layout::<8>::equal(true, f32::NAN, 300.0).is_err());
-        assert!(Layout::<2>::new(true, [5.0, 4.0], 6.0).is_err());
+        assert!(Layout::<2>::new(true, &[5.0, 4.0, 6.0]).is_err());
+        assert!(Layout::<2>::new(true, &[4.0]).is_err());
+        assert!(Layout::<2>::new(true, &[1.0, 2.0, 3.0, 4.0]).is_err());
+        assert_eq!(Layout::<8>::new(true, &[1.0, 2.0, 3.0]).map(|l| l.used()), Ok(2));
     }
 }

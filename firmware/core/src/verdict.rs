@@ -93,6 +93,10 @@ reasons! {
     ShapeOffEnvelope = "shape-off-envelope", "signature off the die's envelope";
     /// One column's part of the load changed shape against the others.
     ShareOffEnvelope = "share-off-envelope", "a column's share of the load off the die's envelope";
+    /// The signature moved as another coil moves it.
+    StockChanged = "stock-changed", "changed as another coil changes it";
+    /// The stroke does not cover the signature's bins.
+    SignatureIncomplete = "signature-incomplete", "the stroke does not cover the part that is judged";
     /// The signature moved further along the allowed ways than good strokes do.
     ChangeBeyondAllowed = "change-beyond-allowed-ways", "changed further than the stock may change it";
     /// The signature has drifted further from the accepted reference than it may.
@@ -144,7 +148,7 @@ impl Reason {
             | Self::FramesRepeated
             | Self::CrankFault
             | Self::Internal => Verdict::Trip,
-            Self::SpeedOutOfRange => Verdict::Note,
+            Self::SpeedOutOfRange | Self::StockChanged | Self::DriftOffReference => Verdict::Note,
             _ => Verdict::Hold,
         }
     }

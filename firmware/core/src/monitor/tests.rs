@@ -230,7 +230,7 @@ fn a_die_limit_holds_after_the_stroke_and_cannot_loosen_the_machines() {
         work_kj: Some(crate::die::Band { low: 0.0, high: 1e-6, verdict: Verdict::Note }),
         ..DieLimits::default()
     };
-    monitor.set_die(Tick(0), limits, None).unwrap();
+    monitor.set_die(Tick(0), limits, None, false).unwrap();
     let reports = strokes(&mut monitor, 3, |degree| [hump(degree, 520.0), hump(degree, 500.0)]);
     assert!(
         reports.iter().all(|r| r.findings.verdict() == Verdict::Trip
@@ -242,7 +242,7 @@ fn a_die_limit_holds_after_the_stroke_and_cannot_loosen_the_machines() {
 fn a_hold_withdraws_the_permit_when_the_stroke_is_over_and_not_before() {
     let mut monitor = monitor::<1>(StrokeSource::Encoder);
     let band = crate::die::Band { low: 0.0, high: 100.0, verdict: Verdict::Hold };
-    monitor.set_die(Tick(0), DieLimits { peak_kn: Some(band), ..DieLimits::default() }, None).unwrap();
+    monitor.set_die(Tick(0), DieLimits { peak_kn: Some(band), ..DieLimits::default() }, None, false).unwrap();
     let mut withdrawn = None;
     for tick in 0..3 * TURN {
         let load = if tick >= TURN { hump(tick % TURN, 150.0) } else { 0.0 };

@@ -1,0 +1,119 @@
+//! A signature's residual against a baseline, taken apart row by row: factors, tangents, allowed directions.
+
+use super::field::{Field, add_scaled, dot};
+use super::model::{ALLOWED, FACTORS, ShapeModel, TANGENTS};
+
+/// The residual being taken apart.
+#[derive(Debug, Clone)]
+pub(super) struct Residual<const N: usize, const BINS: usize> {
+    step: usize,
+    /// Residual without factors and tangents, in σ.
+    pub q: Field<N, BINS>,
+    /// The same without the allowed part.
+    pub p: Field<N, BINS>,
+    /// Factor scores over their spread.
+    pub scores: [f32; FACTORS],
+    /// The same without the allowed part.
+    pub own_scores: [f32; FACTORS],
+    /// Amplitudes along the allowed directions.
+    pub allowed: [f32; ALLOWED],
+    /// Size of the whole residual, squared.
+    pub size: f32,
+    /// Score or amplitude of the row in hand.
+    amplitude: f32,
+}
+
+impl<const N: usize, const BINS: usize> Default for Residual<N, BINS> {
+    fn default() -> Self {
+        Self {
+            step: 0,
+            q: [[0.0; N]; BINS],
+            p: [[0.0; N]; BINS],
+            scores: [0.0; FACTORS],
+            own_scores: [0.0; FACTORS],
+            allowed: [0.0; ALLOWED],
+            size: 0.0,
+            amplitude: 0.0,
+        }
+    }
+}
+
+impl<const N: usize, const BINS: usize> Residual<N, BINS> {
+    /// Calls of [`Self::advance`] that one residual takes.
+    pub(super) const PARTS: usize = 2 + 2 * (FACTORS + TANGENTS + ALLOWED);
+
+    /// Starts afresh.
+    pub(super) fn begin(&mut self) {
+        self.step = 0;
+    }
+
+    /// One part of the work on `x` against `baseline`. True when all is done; the next call then starts afresh.
+    pub(super) fn advance(
+        &mut self,
+        model: &ShapeModel<N, BINS>,
+        x: &Field<N, BINS>,
+        baseline: &Field<N, BINS>,
+        tangents: &[Field<N, BINS>; TANGENTS],
+    ) -> bool {
+        const FROM_TANGENTS: usize = 1 + 2 * FACTORS;
+        const FROM_COPY: usize = FROM_TANGENTS + 2 * TANGENTS;
+        const FROM_ALLOWED: usize = FROM_COPY + 1;
+        let step = self.step;
+        self.step += 1;
+        if step == 0 {
+            let rows = self.q.iter_mut().zip(x).zip(baseline).zip(&model.per_sigma);
+            for (((q, x), b), per_sigma) in rows {
+                for (((q, x), b), per_sigma) in q.iter_mut().zip(x).zip(b).zip(per_sigma) {
+                    *q = (x - b) * per_sigma;
+                }
+            }
+            self.size = dot(&self.q, &self.q);
+        } else if step < FROM_TANGENTS {
+            let (row, second) = ((step - 1) / 2, (step - 1) % 2 == 1);
+            let (Some(factor), Some(per_spread)) = (model.factors.get(row), model.per_spread.get(row)) else {
+                return false;
+            };
+            // Rows are orthonormal: taking each out at once leaves the other scores as they are.
+            if second {
+                add_scaled(&mut self.q, factor, -self.amplitude);
+            } else {
+                self.amplitude = dot(factor, &self.q);
+                if let Some(score) = self.scores.get_mut(row) {
+                    *score = self.amplitude * per_spread;
+                }
+            }
+        } else if step < FROM_COPY {
+            let (row, second) = ((step - FROM_TANGENTS) / 2, (step - FROM_TANGENTS) % 2 == 1);
+            let Some(tangent) = tangents.get(row) else { return false };
+            if second {
+                add_scaled(&mut self.q, tangent, -self.amplitude);
+            } else {
+                self.amplitude = dot(tangent, &self.q);
+            }
+        } else if step == FROM_COPY {
+            self.p = self.q;
+            self.own_scores = self.scores;
+        } else {
+            let (row, second) = ((step - FROM_ALLOWED) / 2, (step - FROM_ALLOWED) % 2 == 1);
+            let Some(direction) = model.allowed.get(row) else { return false };
+            if second {
+                add_scaled(&mut self.p, &direction.field, -self.amplitude);
+                for (own, part) in self.own_scores.iter_mut().zip(&direction.scores) {
+                    *own -= self.amplitude * part;
+                }
+            } else {
+                let on_scores: f32 =
+                    self.own_scores.iter().zip(&direction.scores).map(|(s, part)| s * part).sum();
+                self.amplitude = on_scores + dot(&direction.field, &self.p);
+                if let Some(amplitude) = self.allowed.get_mut(row) {
+                    *amplitude = self.amplitude;
+                }
+            }
+        }
+        let done = self.step >= Self::PARTS;
+        if done {
+            self.step = 0;
+        }
+        done
+    }
+}
