@@ -22,8 +22,8 @@ pub enum Law {
         crack: f64,
         /// Friction on the cut walls after fracture.
         trail: f64,
-        /// Travel at which the slug is out and friction has fallen to its half.
-        through: f64,
+        /// One over the travel, after the crack, in which friction falls to its half as the slug goes out, 1/mm.
+        fade: f64,
         /// Load that holds the punch in the sheet on the way back.
         strip: f64,
     },
@@ -63,10 +63,14 @@ pub enum Law {
 
 impl Law {
     /// The most load at plastic travel `s`, and its slope, kN/mm.
-    #[inline]
+    #[inline(always)]
     fn limit(&self, s: f64) -> (f64, f64) {
         match *self {
-            Self::Shear { peak, fracture, crack, trail, through, .. } => {
+            Self::Shear { peak, fracture, crack, trail, fade, .. } => {
+                if s >= fracture + crack {
+                    let y = ((s - fracture - crack) * fade).min(1.0);
+                    return (trail * (1.0 - 0.5 * y), 0.0);
+                }
                 let x = s / fracture;
                 if x < 0.7 {
                     // From the yield in shear (0.55 of the peak) parabolically up to the peak.
@@ -76,13 +80,10 @@ impl Law {
                     // The section left shrinks faster than the metal hardens.
                     let y = (x - 0.7) / 0.3;
                     (peak * (1.0 - 0.05 * y * y), -peak * 0.1 * y / (0.3 * fracture))
-                } else if s < fracture + crack {
+                } else {
                     let y = (s - fracture) / crack;
                     let drop = 0.95 * peak - trail;
                     (trail + drop * (1.0 - y * y * (3.0 - 2.0 * y)), -drop * 6.0 * y * (1.0 - y) / crack)
-                } else {
-                    let y = ((s - fracture - crack) / (through - fracture - crack)).clamp(0.0, 1.0);
-                    (trail * (1.0 - 0.5 * y), 0.0)
                 }
             }
             Self::Bend { peak, travel } => {
@@ -160,7 +161,7 @@ impl Element {
 
     /// Load (kN) and plastic travel (mm) if the slide stood `past` mm beyond first touch.
     #[must_use]
-    #[inline]
+    #[inline(always)]
     pub fn answer(&self, past: f64) -> (f64, f64) {
         if past <= 0.0 {
             return (0.0, if self.law.runs_back() { 0.0 } else { self.travel });
@@ -187,13 +188,16 @@ impl Element {
         (trial, self.travel)
     }
 
-    /// Moves to where the slide now stands.
+    /// Moves to where the slide now stands; gives the load, kN.
     #[inline]
-    pub fn settle(&mut self, past: f64) {
+    pub fn settle(&mut self, past: f64) -> f64 {
         let (load, travel) = self.answer(past);
         self.load = load;
         self.travel = travel;
-        self.deepest = self.deepest.max(travel);
+        if travel > self.deepest {
+            self.deepest = travel;
+        }
+        load
     }
 }
 
@@ -221,7 +225,7 @@ mod tests {
     #[test]
     fn a_punch_reaches_its_peak_cracks_and_is_stripped() {
         let law =
-            Law::Shear { peak: 100.0, fracture: 0.8, crack: 0.15, trail: 8.0, through: 2.0, strip: 9.0 };
+            Law::Shear { peak: 100.0, fracture: 0.8, crack: 0.15, trail: 8.0, fade: 1.0 / 1.05, strip: 9.0 };
         let path = cycle(law, 1000.0, 3.0);
         let highest = path.iter().map(|p| p.1).fold(0.0, f64::max);
         let lowest = path.iter().map(|p| p.1).fold(0.0, f64::min);

@@ -146,8 +146,8 @@ impl FrontEnd {
                 self.channels[i].settle(volts);
             }
             let volts = self.channels[i].next(volts);
-            let reading =
-                f64::round_ties_even(volts * self.counts_per_volt).clamp(-FULL_SCALE - 1.0, FULL_SCALE) as i32;
+            let reading = f64::round_ties_even(volts * self.counts_per_volt)
+                .clamp(-FULL_SCALE - 1.0, FULL_SCALE) as i32;
             let reading = if change.stuck_span > near_bottom { self.held[i] } else { reading };
             self.held[i] = reading;
             counts[i] = reading;

@@ -23,6 +23,7 @@ pub mod drive;
 pub mod element;
 pub mod faults;
 pub mod frame;
+pub mod frames;
 pub mod front_end;
 pub mod material;
 pub mod press;

@@ -65,24 +65,24 @@ impl<W: Write> RecordingWriter<W> {
             self.line.clear();
             integer(&mut self.line, i64::from(stroke.number));
             self.line.push(b',');
-            fixed(&mut self.line, sample.angle_deg, 2);
+            fixed::<2>(&mut self.line, sample.angle_deg);
             for (kn, counts) in sample.kn.iter().zip(sample.counts).take(self.columns) {
                 self.line.push(b',');
                 if self.form.counts {
                     integer(&mut self.line, i64::from(counts));
                 } else {
-                    fixed(&mut self.line, *kn, 3);
+                    fixed::<3>(&mut self.line, *kn);
                 }
             }
             self.line.push(b',');
             integer(&mut self.line, i64::from(stroke.coil));
             if self.form.time {
                 self.line.push(b',');
-                fixed(&mut self.line, sample.time_s, 6);
+                fixed::<6>(&mut self.line, sample.time_s);
             }
             if self.form.speed {
                 self.line.push(b',');
-                fixed(&mut self.line, stroke.speed_spm, 2);
+                fixed::<2>(&mut self.line, stroke.speed_spm);
             }
             for i in 0..self.form.sensors.min(8) {
                 self.line.push(b',');
@@ -153,40 +153,41 @@ impl<W: Write> TruthWriter<W> {
 }
 
 fn integer(line: &mut Vec<u8>, value: i64) {
-    let mut digits = [0u8; 20];
-    let mut rest = value.unsigned_abs();
-    let mut start = digits.len();
-    for place in digits.iter_mut().rev() {
+    digits::<0>(line, value < 0, value.unsigned_abs());
+}
+
+/// `value` with `DECIMALS` decimals, halves away from zero; several times faster than formatting.
+fn fixed<const DECIMALS: u32>(line: &mut Vec<u8>, value: f64) {
+    let scaled = f64::round(value * const { 10_u32.pow(DECIMALS) as f64 }) as i64;
+    digits::<DECIMALS>(line, scaled < 0, scaled.unsigned_abs());
+}
+
+/// `rest` with its last `DECIMALS` digits after the point.
+#[inline]
+fn digits<const DECIMALS: u32>(line: &mut Vec<u8>, negative: bool, mut rest: u64) {
+    // Twenty digits, a sign and a point at most, filled from the right.
+    let mut text = [b'0'; 24];
+    let mut start = text.len();
+    let mut written = 0;
+    for place in text.iter_mut().rev() {
+        start -= 1;
+        if DECIMALS > 0 && written == DECIMALS {
+            *place = b'.';
+            written += 1;
+            continue;
+        }
         *place = b'0' + (rest % 10) as u8;
         rest /= 10;
-        start -= 1;
-        if rest == 0 {
+        written += 1;
+        let whole = DECIMALS == 0 || written > DECIMALS + 1;
+        if rest == 0 && whole {
             break;
         }
     }
-    if value < 0 {
+    if negative {
         line.push(b'-');
     }
-    line.extend_from_slice(digits.get(start..).unwrap_or_default());
-}
-
-/// `value` with `decimals` (at most 6) decimals, halves away from zero; several times faster than formatting.
-fn fixed(line: &mut Vec<u8>, value: f64, decimals: u32) {
-    let scale = 10_i64.pow(decimals.min(6));
-    let scaled = f64::round(value * scale as f64) as i64;
-    if scaled < 0 {
-        line.push(b'-');
-    }
-    let size = scaled.unsigned_abs() as i64;
-    integer(line, size / scale);
-    if decimals > 0 {
-        line.push(b'.');
-        let mut place = scale / 10;
-        while place > 0 {
-            line.push(b'0' + (size / place % 10) as u8);
-            place /= 10;
-        }
-    }
+    line.extend_from_slice(text.get(start..).unwrap_or_default());
 }
 
 #[cfg(test)]
@@ -199,18 +200,22 @@ mod tests {
         for i in -20_000..20_000 {
             // Sevenths never fall on a half of the last decimal.
             let value = f64::from(i) / 7.0 * 1.37;
-            for decimals in [2, 3, 6] {
-                let mut line = Vec::new();
-                fixed(&mut line, value, decimals);
-                let expected = format!("{value:.*}", decimals as usize);
-                let expected = if expected.trim_matches(['-', '0', '.']).is_empty() {
-                    expected.trim_start_matches('-').to_owned()
-                } else {
-                    expected
-                };
+            let mut check = |line: Vec<u8>, decimals: usize| {
+                let expected = format!("{value:.decimals$}");
+                let zero = expected.trim_matches(['-', '0', '.']).is_empty();
+                let expected = if zero { expected.trim_start_matches('-') } else { &expected };
                 assert_eq!(String::from_utf8(line).unwrap(), expected);
                 seen += 1;
-            }
+            };
+            let mut line = Vec::new();
+            fixed::<2>(&mut line, value);
+            check(line, 2);
+            let mut line = Vec::new();
+            fixed::<3>(&mut line, value);
+            check(line, 3);
+            let mut line = Vec::new();
+            fixed::<6>(&mut line, value);
+            check(line, 6);
         }
         assert_eq!(seen, 120_000);
     }

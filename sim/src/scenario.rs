@@ -40,12 +40,49 @@ pub enum ScenarioError {
 impl Scenario {
     /// Reads and checks a scenario.
     ///
+    /// A text may say `base = "NAME"`: it then starts from that built-in scenario and only gives what differs.
+    /// Tables are joined field by field; lists (`[[station]]`, `[[fault]]`) replace the base's whole list.
+    ///
     /// # Errors
     /// [`ScenarioError`] with the line of the text, or the path of the field, that cannot be.
     pub fn from_toml(text: &str) -> Result<Self, ScenarioError> {
-        let scenario: Self =
-            toml::from_str(text).map_err(|e| ScenarioError::Toml(e.to_string().trim_end().to_owned()))?;
+        let unreadable = |e: toml::de::Error| ScenarioError::Toml(e.to_string().trim_end().to_owned());
+        let mut table: toml::Table = toml::from_str(text).map_err(unreadable)?;
+        let scenario: Self = match table.remove("base") {
+            None => toml::from_str(text).map_err(unreadable)?,
+            Some(base) => {
+                let problem = || ScenarioError::Field {
+                    field: "base".to_owned(),
+                    problem: "is not the name of a built-in scenario".to_owned(),
+                };
+                let base = base.as_str().and_then(find).ok_or_else(problem)?;
+                let mut whole: toml::Table = toml::from_str(base).map_err(unreadable)?;
+                if whole.contains_key("base") {
+                    return Err(problem());
+                }
+                join(&mut whole, table);
+                whole.try_into().map_err(unreadable)?
+            }
+        };
         scenario.check()?;
         Ok(scenario)
+    }
+
+    /// How many sensor columns a recording of this scenario needs: its highest input.
+    #[must_use]
+    pub fn sensor_inputs(&self) -> u8 {
+        self.sensors.iter().map(|s| s.input).max().unwrap_or(0).min(8) as u8
+    }
+}
+
+/// Puts what `over` says over `base`.
+fn join(base: &mut toml::Table, over: toml::Table) {
+    for (key, value) in over {
+        match (base.get_mut(&key), value) {
+            (Some(toml::Value::Table(below)), toml::Value::Table(above)) => join(below, above),
+            (_, value) => {
+                base.insert(key, value);
+            }
+        }
     }
 }

@@ -1,8 +1,9 @@
 //! Stroke after stroke: crank, stock, faults, die, frame and gauges put together.
 //!
-//! Each sample the crank moves on, the die's load is found for where the slide will stand (prediction with the
-//! last load, then one correction: the effect of a step's force on the same step's position is Δt²/6m, so the
-//! second evaluation is within 10⁻³ of the last change), the frame takes an exact step, and the gauges are read.
+//! Each step the crank moves on, the die's load is found for where the slide will stand if the last load goes on,
+//! and the frame takes an exact step with it. What a step's own load moves the slide in that step is Δt²/6m a
+//! newton; [`Simulator::new`] makes the step so short that this, times the stiffness of all contacts, is below
+//! [`FEEDBACK`]: so much of a step's change of load comes a step late. Then the gauges are read.
 //! Between the recorded parts of two turns the frame comes to rest and only the clock and the crank go on.
 
 #[cfg(test)]
@@ -13,11 +14,12 @@ use crate::element::Element;
 use crate::faults::{Active, Changes, FaultPlan, has_place};
 use crate::frame::{Frame, FrameChange, FrameForce, FrameState};
 use crate::front_end::{ChannelScale, FrontEnd};
+use crate::material::Material;
 use crate::scenario::{Scenario, ScenarioError};
 use crate::seed::{Purpose, normal, stream};
 use crate::sensors::Sensors;
 use crate::slide::SlideCurve;
-use crate::station::{Site, Stock};
+use crate::station::{Site, StationChange, Stock};
 use crate::strip::{Stretch, Strip};
 use crate::truth::{Kind, Truth};
 use bolster_core::crank::CrankSlider;
@@ -26,8 +28,11 @@ use core::f64::consts::{PI, TAU};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::Rng as _;
 
-/// Longest step of the frame, s: a hundred steps in the period of a 100 Hz frame.
-const LONGEST_STEP_S: f64 = 1.05e-4;
+/// Longest step of the frame, s: 77 steps in the period of a 100 Hz frame.
+const LONGEST_STEP_S: f64 = 1.3e-4;
+
+/// Most that a step's change of load may be answered late, as a share of it.
+const FEEDBACK: f64 = 0.03;
 
 /// Width of the index pulse at the top, radians.
 const INDEX_RADIANS: f64 = 5.0 * PI / 180.0;
@@ -154,9 +159,10 @@ impl Simulator {
             .map_err(|why| refuse("press", format!("is refused: {why}")))?;
         let material = crate::material::find(&scenario.strip.material)
             .ok_or_else(|| refuse("strip.material", "is not in the materials table".to_owned()))?;
-        let substeps = f64::ceil(1.0 / (scenario.sample_hz * LONGEST_STEP_S)).max(1.0) as u32;
-        let step_s = 1.0 / (scenario.sample_hz * f64::from(substeps));
         let sites = Site::all(&scenario.stations);
+        let substeps = substeps(scenario, &press, &sites, material)
+            .ok_or_else(|| refuse("frame.slide_mass_kg", "is too small for a die this stiff".to_owned()))?;
+        let step_s = 1.0 / (scenario.sample_hz * f64::from(substeps));
         let frame_change = FrameChange::default();
         Ok(Self {
             press,
@@ -243,24 +249,30 @@ impl Simulator {
         self.elements.sort_by(|a, b| b.touch_mm.total_cmp(&a.touch_mm));
     }
 
-    /// The die's load with the slide at `height` and the frame in `state`; settles the contacts if `keep`.
+    /// Height above which no contact is in reach: none lies beyond twice the columns' distance.
     #[inline]
-    fn die_force(&mut self, height: f64, state: &FrameState, keep: bool) -> FrameForce {
+    fn reach(height: f64, state: &FrameState) -> f64 {
+        height + state[0] - 2.0 * (state[1].abs() + state[2].abs())
+    }
+
+    /// Whether any contact is in reach.
+    #[inline]
+    fn touches(&self, height: f64, state: &FrameState) -> bool {
+        self.elements.first().is_some_and(|e| e.touch_mm >= Self::reach(height, state))
+    }
+
+    /// Settles the contacts with the slide at `height` and the frame in `state`; gives the die's load.
+    #[inline]
+    fn die_force(&mut self, height: f64, state: &FrameState) -> FrameForce {
         let mut force = [0.0; 3];
-        // No contact lies beyond twice the columns' distance.
-        let lowest = height + state[0] - 2.0 * (state[1].abs() + state[2].abs());
+        let lowest = Self::reach(height, state);
         for element in &mut self.elements {
             if element.touch_mm < lowest {
                 break;
             }
             let [_, roll, pitch] = element.shape;
-            let past = element.touch_mm - (height + state[0] + roll * state[1] + pitch * state[2]);
-            let load = if keep {
-                element.settle(past);
-                element.load
-            } else {
-                element.answer(past).0
-            };
+            let load =
+                element.settle(element.touch_mm - (height + state[0] + roll * state[1] + pitch * state[2]));
             force[0] += load;
             force[1] += load * roll;
             force[2] += load * pitch;
@@ -278,9 +290,12 @@ impl Simulator {
         let with_inertia = |die: &FrameForce| [die[0] + inertia, die[1], die[2]];
         let known = self.frame.known(&now.state, &now.force);
         let guess = self.frame.complete(&known, &with_inertia(&now.die));
-        let die = self.die_force(height, &guess, false);
-        let better = self.frame.complete(&known, &with_inertia(&die));
-        let die = self.die_force(height, &better, true);
+        if now.die == [0.0; 3] && !self.touches(height, &guess) {
+            // Nothing is in reach and nothing was: the guess is exact.
+            let force = with_inertia(&now.die);
+            return Instant { angle, omega, height, speed, state: guess, die: now.die, force };
+        }
+        let die = self.die_force(height, &guess);
         let force = with_inertia(&die);
         let state = self.frame.complete(&known, &force);
         Instant { angle, omega, height, speed, state, die, force }
@@ -374,6 +389,40 @@ impl Simulator {
     fn loses(&mut self, chance: f64) -> bool {
         f64::from(self.losses.next_u32()) < chance * 4_294_967_296.0
     }
+}
+
+/// How many steps of the frame to a sample; none where the die is too stiff for the slide's mass.
+fn substeps(
+    scenario: &Scenario,
+    press: &PressSpec,
+    sites: &[Site],
+    material: &'static Material,
+) -> Option<u32> {
+    let probe = Frame::new(press, &scenario.frame, &FrameChange::default(), LONGEST_STEP_S);
+    let stock = Stock {
+        material,
+        thickness_mm: scenario.strip.thickness_mm,
+        nominal_mm: scenario.strip.thickness_mm,
+        shear_mpa: material.shear_mpa,
+        tensile_mpa: material.tensile_mpa,
+        yield_mpa: material.yield_mpa,
+        friction: 1.0,
+        penetration: 1.0,
+    };
+    let mut elements = Vec::new();
+    // With a slug on the die: faults make it stiffer.
+    let change = StationChange { slug_mm: stock.thickness_mm, ..StationChange::default() };
+    for (i, site) in sites.iter().enumerate() {
+        let change = if i == 0 { change } else { StationChange::default() };
+        site.elements(i, &stock, &change, &probe, &mut elements);
+    }
+    // Twice the nominal stiffness: hard and double stock.
+    let stiffness = 2.0 * elements.iter().map(|e| e.stiffness).sum::<f64>();
+    let mass = scenario.frame.slide_mass_kg * 1e-6;
+    let by_feedback = f64::sqrt(FEEDBACK * 6.0 * mass / stiffness.max(1e-9));
+    let longest = LONGEST_STEP_S.min(by_feedback);
+    let count = f64::ceil(1.0 / (scenario.sample_hz * longest)).max(1.0);
+    (count <= 200.0).then_some(count as u32)
 }
 
 /// Work of the die's load over one step, J, by the trapezoid.

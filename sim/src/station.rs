@@ -10,6 +10,8 @@ pub mod lance;
 pub mod pad;
 pub mod pierce;
 pub mod restrike;
+#[cfg(test)]
+mod tests;
 
 use crate::element::Element;
 use crate::frame::Frame;

@@ -7,6 +7,9 @@ pub fn built_in() -> &'static [(&'static str, &'static str)] {
         ("brake-two-dies", include_str!("../../scenarios/brake-two-dies.toml")),
         ("five-station", include_str!("../../scenarios/five-station.toml")),
         ("forty-station", include_str!("../../scenarios/forty-station.toml")),
+        ("five-station-faults", include_str!("../../scenarios/five-station-faults.toml")),
+        ("forty-station-faults", include_str!("../../scenarios/forty-station-faults.toml")),
+        ("five-station-wear", include_str!("../../scenarios/five-station-wear.toml")),
         ("small-press", include_str!("../../scenarios/small-press.toml")),
     ]
 }

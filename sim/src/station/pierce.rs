@@ -65,7 +65,7 @@ pub(super) fn elements(
                 fracture,
                 crack,
                 trail: trail * share,
-                through: (fracture + crack) * 1.02 + t,
+                fade: 1.0 / t,
                 strip: strip * share,
             };
             let touch = data.entry_mm + t - short - late;
