@@ -30,8 +30,9 @@ pub(super) fn short(line: Line<'_>, at: usize) -> Option<(f64, usize)> {
     }
     let negative = u64::from(bytes[0] == b'-');
     word >>= 8 * negative;
-    let digits = len as u64 - negative.min(len as u64);
-    if digits == 0 {
+    // At most 7: an empty field or a lone sign wraps or is zero, and neither is a number.
+    let digits = (len as u64).wrapping_sub(negative);
+    if digits.wrapping_sub(1) > 6 {
         return None;
     }
     // The field moves to the top of the word, zeros fill in before it: all numbers have eight digits.
@@ -57,7 +58,8 @@ pub(super) fn short(line: Line<'_>, at: usize) -> Option<(f64, usize)> {
     let tens = (word & 0x0F0F_0F0F_0F0F_0F0F).wrapping_mul(10 * 256 + 1) >> 8;
     let hundreds = (tens & 0x00FF_00FF_00FF_00FF).wrapping_mul(100 * 65_536 + 1) >> 16;
     let whole = (hundreds & 0x0000_FFFF_0000_FFFF).wrapping_mul(10_000 * 4_294_967_296 + 1) >> 32;
-    let size = whole as f64 / POWERS.get(decimals)?;
+    // Signed converts in one instruction, and eight digits are far below its limit.
+    let size = whole as i64 as f64 / POWERS.get(decimals)?;
     Some((f64::from_bits(size.to_bits() | (negative << 63)), len))
 }
 

@@ -135,11 +135,12 @@ impl Reader {
         }
         let values = &self.values;
         row.line = self.lines.number();
-        row.stroke = values[slot::STROKE] as u64;
+        // Checked whole and not negative; by way of i64 as that is one instruction.
+        row.stroke = values[slot::STROKE] as i64 as u64;
         row.angle_deg = values[slot::ANGLE];
         row.time_s = values[slot::TIME];
         row.speed_spm = values[slot::SPEED];
-        row.coil = values[slot::COIL] as u64;
+        row.coil = values[slot::COIL] as i64 as u64;
         row.loads = [
             values[slot::LOAD] * self.scale,
             values[slot::LOAD + 1] * self.scale,
@@ -225,11 +226,11 @@ fn check(values: &[f64; slot::COUNT], header: &Header, order: &mut Order) -> Res
     let at = |slot: usize| move |defect| (defect, Some(slot as u8));
     for slot in [slot::STROKE, slot::COIL] {
         let number = values[slot];
-        if number as u64 as f64 != number || number > MAX_WHOLE {
+        if !(0.0..=MAX_WHOLE).contains(&number) || number as i64 as f64 != number {
             return Err((Defect::NotAnInteger(number.to_string()), Some(slot as u8)));
         }
     }
-    order.stroke(values[slot::STROKE] as u64).map_err(at(slot::STROKE))?;
+    order.stroke(values[slot::STROKE] as i64 as u64).map_err(at(slot::STROKE))?;
     if header.has_angle {
         let angle = values[slot::ANGLE];
         if !(0.0..360.0).contains(&angle) {
