@@ -67,6 +67,9 @@ pub struct Drive {
     /// Flywheel inertia, J·s²; 0 for none.
     inertia: f64,
     coupling: f64,
+    /// −1 during a pulse backwards in inch mode, else 1.
+    direction: f64,
+    pulses: u32,
     phase: Phase,
     /// Whether the press is to stop at the next top.
     stop_due: bool,
@@ -89,6 +92,8 @@ impl Drive {
             omega: idle,
             inertia: data.flywheel_kj.map_or(0.0, |kj| 2000.0 * kj / (nominal * nominal)),
             coupling: if running { 1.0 } else { 0.0 },
+            direction: 1.0,
+            pulses: 0,
             phase: Phase::Coupled { for_s: 0.0 },
             stop_due: false,
             strokes: 0,
@@ -119,11 +124,11 @@ impl Drive {
         };
     }
 
-    /// Speed of the crank, rad/s.
+    /// Speed of the crank, rad/s; negative while it is inched backwards.
     #[must_use]
     #[inline]
     pub fn crank_speed(&self) -> f64 {
-        self.coupling * self.omega
+        self.direction * self.coupling * self.omega
     }
 
     /// Whether the press is coming to rest, or rests, at the top.
@@ -175,6 +180,10 @@ impl Drive {
             Phase::Standing { left_s } => {
                 *left_s -= step_s;
                 if *left_s <= 0.0 {
+                    self.pulses += 1;
+                    let every = self.data.inch_back_every;
+                    let back = self.data.mode == Mode::Inch && every > 0 && self.pulses.is_multiple_of(every);
+                    self.direction = if back { -1.0 } else { 1.0 };
                     self.phase = Phase::Coupled { for_s: 0.0 };
                 }
             }
@@ -196,7 +205,7 @@ impl Drive {
         let taken_w = if matches!(self.phase, Phase::Coupled { .. }) { crank_w } else { 0.0 };
         let slip = (1.0 - self.omega / self.idle) * 100.0 / self.data.slip_percent;
         let motor_w = self.data.motor_kw * 1000.0 * (slip * self.omega / self.idle).clamp(0.0, BREAKDOWN);
-        let friction_w = self.data.friction_j / TAU * self.crank_speed();
+        let friction_w = self.data.friction_j / TAU * self.crank_speed().abs();
         let before = flywheel_j(self.inertia, self.omega);
         let gain = (motor_w - friction_w - clutch_w - taken_w) * step_s;
         let after = (before + gain).max(1e-6 * before);

@@ -136,6 +136,8 @@ impl Changes {
                 }
                 Kind::Broken => station.edge *= 1.0 - s,
                 Kind::Slug => station.slug_mm += s * nominal_mm,
+                // Weld metal stands proud and is harder than the sheet.
+                Kind::Joint => station.load *= 1.0 + 0.6 * s,
                 Kind::ScrapNotShed => station.packed += s,
                 _ => {}
             }
@@ -254,7 +256,8 @@ impl FaultPlan {
     /// Where a fault is: as the scenario says, else by chance among the places it can be.
     fn place(&mut self, data: &FaultData, press: &PressSpec) -> (usize, usize) {
         let (for_station, for_column) = (self.places.next_u32(), self.places.next_u32());
-        let needs_edge = matches!(data.kind, Kind::Dull | Kind::Chipped | Kind::Broken | Kind::ScrapNotShed);
+        let needs_edge =
+            matches!(data.kind, Kind::Dull | Kind::Chipped | Kind::Broken | Kind::ScrapNotShed | Kind::Joint);
         let pick = |count: usize, draw: u32| (draw as usize).checked_rem(count).unwrap_or(0);
         let by_chance = if needs_edge {
             self.cutting.get(pick(self.cutting.len(), for_station)).copied().unwrap_or(0)
@@ -304,7 +307,10 @@ impl FaultPlan {
 /// Whether the truth of this fault names a station, and whether it names a column.
 #[must_use]
 pub fn has_place(kind: Kind) -> (bool, bool) {
-    let station = matches!(kind, Kind::Dull | Kind::Chipped | Kind::Broken | Kind::Slug | Kind::ScrapNotShed);
+    let station = matches!(
+        kind,
+        Kind::Dull | Kind::Chipped | Kind::Broken | Kind::Slug | Kind::ScrapNotShed | Kind::Joint
+    );
     let column = matches!(
         kind,
         Kind::LooseRod

@@ -55,6 +55,8 @@ kinds! {
     WornGib = "worn_gib",
     /// The die stands on uneven shims.
     UnevenShims = "uneven_shims",
+    /// A welded joint of two coils lies under a station.
+    Joint = "joint",
     /// The right alloy, too hard.
     HardMaterial = "hard_material",
     /// Another alloy, another thickness.

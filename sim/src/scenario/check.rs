@@ -105,6 +105,10 @@ impl Scenario {
         for (field, value, low, high) in ranges {
             within(field, value, low, high)?;
         }
+        if drive.inch_back_every != 0 {
+            // With every second pulse backwards the press would get nowhere.
+            within("drive.inch_back_every", f64::from(drive.inch_back_every), 3.0, 1e6)?;
+        }
         if drive.flywheel_kj.is_some() {
             // Without a motor the flywheel would run down for good.
             within("drive.motor_kw", drive.motor_kw, 0.001, 1e5)?;

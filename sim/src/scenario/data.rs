@@ -171,6 +171,8 @@ pub struct DriveData {
     pub inch_off_s: f64,
     /// Speed in inch mode, fraction of `speed_spm`.
     pub inch_speed: f64,
+    /// In inch mode, every so many pulses one goes backwards; 0 for none, else at least 3.
+    pub inch_back_every: u32,
 }
 
 impl Default for DriveData {
@@ -192,6 +194,7 @@ impl Default for DriveData {
             inch_on_s: 0.15,
             inch_off_s: 0.4,
             inch_speed: 0.25,
+            inch_back_every: 0,
         }
     }
 }

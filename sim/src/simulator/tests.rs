@@ -22,6 +22,17 @@ fn bytes(scenario: &Scenario) -> (Vec<u8>, Vec<u8>) {
     (recording.finish().unwrap(), truth.finish().unwrap())
 }
 
+#[test]
+fn threads_change_no_byte() {
+    let wanted = scenario("brake-two-dies", 3);
+    let alone = bytes(&wanted);
+    let together: Vec<_> = std::thread::scope(|scope| {
+        let runs: Vec<_> = (0..4).map(|_| scope.spawn(|| bytes(&wanted))).collect();
+        runs.into_iter().map(|run| run.join().unwrap()).collect()
+    });
+    assert!(together.iter().all(|b| *b == alone));
+}
+
 fn fault(kind: Kind, severity: f64) -> FaultData {
     FaultData {
         kind,
@@ -260,4 +271,65 @@ fn wear_raises_the_work_and_a_regrind_takes_it_back() {
     // The same seed and so the same coils: only the edges differ.
     assert!(dull > 1.03 * sharp, "{sharp} kJ sharp, {dull} kJ dull");
     assert!((reground / sharp - 1.0).abs() < 1e-9, "{sharp} kJ sharp, {reground} kJ reground");
+}
+
+#[test]
+fn good_strokes_stay_within_every_limit_of_their_press() {
+    for (name, _) in built_in() {
+        let run = Simulator::new(&scenario(name, 25)).unwrap();
+        let press = *run.press();
+        let crank = press.check().unwrap();
+        let columns = press.columns.count();
+        let share = press.rated_kn / columns as f64;
+        for stroke in run {
+            for sample in &stroke.samples {
+                let total: f64 = sample.kn.iter().sum();
+                let height = crank.height_mm(sample.angle_deg.to_radians());
+                if sample.angle_deg < 180.0 && total > 0.1 * press.rated_kn {
+                    let allowed = press.rated_kn * crank.allowed_fraction(height, press.rated_height_mm);
+                    assert!(total < allowed, "{name}: {total} of {allowed} kN at {height} mm");
+                }
+                let most = sample.kn.iter().copied().fold(0.0, f64::max);
+                assert!(most < share * press.column_percent / 100.0, "{name}: a column with {most} kN");
+                for sides in [press.columns.side_x(), press.columns.side_y()] {
+                    let sum: f64 = sides.iter().zip(sample.kn).map(|(s, kn)| f64::from(*s) * kn).sum();
+                    let limit = press.rated_kn * press.imbalance_percent / 100.0;
+                    assert!(columns == 1 || sum.abs() < limit, "{name}: difference {sum} kN");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_finer_step_changes_little() {
+    for name in ["small-press", "brake-two-dies", "five-station", "forty-station"] {
+        let coarse = scenario(name, 3);
+        let mut fine = coarse.clone();
+        fine.sample_hz *= 8.0;
+        for (a, b) in Simulator::new(&coarse).unwrap().zip(Simulator::new(&fine).unwrap()) {
+            let (a, b) = (a.truth, b.truth);
+            // What a step adds is second order: an eighth of the step leaves a sixty-fourth of the error, so the
+            // difference is the coarse run's error. Peaks also fall between samples: (ω·step)²/8 = 0.1 %.
+            for (what, x, y, part) in [
+                ("peak", a.peak_kn, b.peak_kn, 0.005),
+                ("work", a.work_kj, b.work_kj, 0.005),
+                ("reverse", a.reverse_kn, b.reverse_kn, 0.03),
+            ] {
+                assert!((x / y - 1.0).abs() < part, "{name} {what}: {x} against {y}");
+            }
+        }
+    }
+}
+
+#[test]
+fn inching_back_turns_the_crank_back_under_load() {
+    let mut inch = scenario("small-press", 1);
+    inch.drive.mode = crate::scenario::Mode::Inch;
+    inch.drive.inch_back_every = 4;
+    let stroke = Simulator::new(&inch).unwrap().next().unwrap();
+    let backwards = stroke.samples.windows(2).filter(|w| w[1].angle_deg < w[0].angle_deg).count();
+    assert!(backwards > 100, "{backwards}");
+    let e = stroke.energy;
+    assert!(e.open_j().abs() < 0.01 * e.crank_j, "{e:?}");
 }
