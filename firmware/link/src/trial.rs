@@ -15,8 +15,8 @@ use crate::feed::{Before, Header};
 
 /// Signature bins.
 pub const BINS: usize = 128;
-/// Frames kept around a stop.
-pub const KEEP: usize = 1024;
+/// Frames kept around a stop: what a controller of 128 KiB has room for.
+pub const KEEP: usize = 512;
 /// Ticks of a bypass in a trial.
 pub const BYPASS_TICKS: u32 = 5_000;
 
@@ -84,27 +84,28 @@ pub fn die(press: &PressSpec, source: StrokeSource) -> DieLimits {
     die
 }
 
+/// The monitor of a trial: with these sizes everywhere.
+pub type TrialMonitor<const N: usize> = Monitor<N, BINS, KEEP>;
+
 /// A monitor under trial with the digest of its outputs.
-#[derive(Debug, Clone)]
-pub struct Trial<const N: usize> {
-    monitor: Monitor<N, BINS, KEEP>,
+#[derive(Debug)]
+pub struct Trial<'a, const N: usize> {
+    monitor: &'a mut TrialMonitor<N>,
     digest: MonitorDigest,
     last: Tick,
 }
 
-impl<const N: usize> Trial<N> {
-    /// A monitor of the feed's press, its self-test passed, with the trial's die if the feed asks for it.
-    ///
-    /// # Errors
-    /// [`SettingsError`] if the header's figures do not go together.
-    pub fn new(header: &Header) -> Result<Self, SettingsError> {
-        let mut monitor = Monitor::new(press(header)?);
+impl<'a, const N: usize> Trial<'a, N> {
+    /// A trial of a new monitor of this feed's [`press`]: its self-test passes, and the trial's die goes in if
+    /// the feed asks for it. The monitor is lent, for it is large and a board has a place for it.
+    #[must_use]
+    pub fn new(monitor: &'a mut TrialMonitor<N>, header: &Header) -> Self {
         monitor.self_test(Tick(0), true);
         if header.die {
             // The die is made for this very press; were it refused, the digest would show it.
             let _ = monitor.set_die(Tick(0), die(&header.press, header.source), None);
         }
-        Ok(Self { monitor, digest: MonitorDigest::default(), last: Tick(0) })
+        Self { monitor, digest: MonitorDigest::default(), last: Tick(0) }
     }
 
     /// One record. `step` is [`Monitor::step`], handed in so that a board can measure just it.
@@ -112,7 +113,7 @@ impl<const N: usize> Trial<N> {
         &mut self,
         before: Before,
         frame: &Frame<N>,
-        step: impl FnOnce(&mut Monitor<N, BINS, KEEP>, &Frame<N>) -> Step,
+        step: impl FnOnce(&mut TrialMonitor<N>, &Frame<N>) -> Step,
     ) {
         if before.mark {
             self.monitor.mark();
@@ -127,15 +128,15 @@ impl<const N: usize> Trial<N> {
         if before.bypass {
             let _ = self.monitor.bypass(frame.tick, BYPASS_TICKS);
         }
-        let done = step(&mut self.monitor, frame);
-        self.digest.step(&self.monitor, done);
+        let done = step(self.monitor, frame);
+        self.digest.step(self.monitor, done);
         self.last = frame.tick;
     }
 
     /// The feed has ended: strokes reported and the digest of all outputs.
     pub fn close(&mut self) -> (u32, u64) {
         let reported = self.monitor.close(self.last);
-        self.digest.close(&self.monitor, reported);
+        self.digest.close(self.monitor, reported);
         (self.digest.strokes(), self.digest.value())
     }
 }
@@ -158,7 +159,9 @@ mod tests {
     }
 
     fn run(bump: i32) -> (u32, u64) {
-        let mut trial = Trial::<4>::new(&header(Columns::Corners)).unwrap();
+        let header = header(Columns::Corners);
+        let mut monitor = std::boxed::Box::new(TrialMonitor::<4>::new(press(&header).unwrap()));
+        let mut trial = Trial::new(&mut monitor, &header);
         for n in 0..40_000_u32 {
             // 60 strokes a minute at 10 kHz: a turn in 10,000 frames.
             let angle = CrankAngle((u64::from(n) * (1 << 32) / 10_000) as u32);

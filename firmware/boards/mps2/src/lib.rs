@@ -1,0 +1,7 @@
+//! The mps2-an386 board as the monitor needs it: registers, painted stack, measuring points.
+#![no_std]
+
+pub mod measure;
+pub mod mmio;
+pub mod stack;
+pub mod uart;

@@ -1,0 +1,144 @@
+//! Writes feeds for the controller and prints what the host makes of them.
+//!
+//! `feed random SEED FRAMES FOLDER` writes one feed for every number of columns and every way of telling
+//! strokes apart, FRAMES in all, with faults. `feed recording PRESS.toml RECORDING.csv OUT.feed` turns a
+//! recording into one. Each feed gives one line: its file, then strokes and digest as the host finds them.
+
+mod random;
+
+use std::error::Error;
+use std::fs::File;
+use std::io::{BufWriter, Write};
+use std::path::Path;
+
+use bolster::card::press::PressCard;
+use bolster::recording::{Reader, Row};
+use bolster::session::{ROWS_AHEAD, SampleRate};
+use bolster_core::frame::{CrankReading, Frame};
+use bolster_core::press::Columns;
+use bolster_core::stroke::StrokeSource;
+use bolster_core::units::{CrankAngle, Tick};
+use bolster_link::feed::{Before, Header, encode_record};
+use bolster_link::trial::{Trial, TrialMonitor, press};
+
+/// Counts of a column's rated share: full scale is four times that.
+const COUNTS_PER_SHARE: f64 = 2_097_152.0;
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let args: Vec<String> = std::env::args().skip(1).collect();
+    match args.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
+        ["random", seed, frames, folder] => all_random(seed.parse()?, frames.parse()?, Path::new(folder)),
+        ["recording", card, recording, out] => {
+            let card = PressCard::load(Path::new(card))?;
+            let (recording, out) = (Path::new(recording), Path::new(out));
+            match card.spec.columns {
+                Columns::Total => from_recording::<1>(&card, recording, out),
+                Columns::LeftRight => from_recording::<2>(&card, recording, out),
+                Columns::Corners => from_recording::<4>(&card, recording, out),
+            }
+        }
+        _ => {
+            Err("usage: feed random SEED FRAMES FOLDER | feed recording PRESS.toml RECORDING.csv OUT.feed"
+                .into())
+        }
+    }
+}
+
+fn all_random(seed: u64, frames: u32, folder: &Path) -> Result<(), Box<dyn Error>> {
+    let sources = [
+        ("encoder", StrokeSource::Encoder),
+        ("index", StrokeSource::Index),
+        ("load", StrokeSource::Load),
+        ("marked", StrokeSource::Marked),
+    ];
+    let each = frames.div_ceil(3 * sources.len() as u32);
+    for (number, (name, source)) in (0..).zip(sources) {
+        let seed = seed + 10 * number;
+        let out = |columns: usize| folder.join(format!("random-{columns}-{name}.feed"));
+        run(
+            &random::header(Columns::Total, source, each),
+            random::frames::<1>(seed + 1, source, each),
+            &out(1),
+        )?;
+        run(
+            &random::header(Columns::LeftRight, source, each),
+            random::frames::<2>(seed + 2, source, each),
+            &out(2),
+        )?;
+        run(
+            &random::header(Columns::Corners, source, each),
+            random::frames::<4>(seed + 4, source, each),
+            &out(4),
+        )?;
+    }
+    Ok(())
+}
+
+/// Writes a feed and judges it on the way.
+fn run<const N: usize>(
+    header: &Header,
+    frames: impl Iterator<Item = (Before, Frame<N>)>,
+    out: &Path,
+) -> Result<(), Box<dyn Error>> {
+    let mut file = BufWriter::new(File::create(out)?);
+    file.write_all(&header.encode())?;
+    let mut monitor = Box::new(TrialMonitor::<N>::new(press(header)?));
+    let mut trial = Trial::new(&mut monitor, header);
+    for (before, frame) in frames {
+        let (bytes, len) = encode_record(before, &frame);
+        file.write_all(&bytes[..len])?;
+        trial.step(before, &frame, |monitor, frame| monitor.step(frame));
+    }
+    file.flush()?;
+    let (strokes, digest) = trial.close();
+    println!(
+        "{} columns {N} frames {} strokes {strokes} digest {digest:016x}",
+        out.display(),
+        header.records
+    );
+    Ok(())
+}
+
+fn from_recording<const N: usize>(card: &PressCard, path: &Path, out: &Path) -> Result<(), Box<dyn Error>> {
+    let mut reader = Reader::open(path)?;
+    reader.expect_columns(card.spec.columns)?;
+    let recorded = *reader.header();
+    let mut rows = Vec::new();
+    let mut row = Row::default();
+    while reader.next(&mut row)? {
+        rows.push(row);
+    }
+    let rate = SampleRate::of(card, &recorded, &rows[..rows.len().min(ROWS_AHEAD)]);
+    let counts_per_kn = COUNTS_PER_SHARE * N as f64 / card.spec.rated_kn;
+    let header = Header {
+        press: card.spec,
+        source: StrokeSource::Marked,
+        timed: rate.is_measured,
+        die: true,
+        records: u32::try_from(rows.len())?,
+        sample_hz: rate.hz,
+        kn_per_count: (1.0 / counts_per_kn) as f32,
+    };
+    let mut last: Option<Row> = None;
+    let frames = rows.iter().zip(0_u32..).map(|(row, tick)| {
+        let before = Before {
+            mark: last.is_none_or(|last| last.stroke != row.stroke),
+            new_coil: last.is_some_and(|last| last.coil != row.coil),
+            // One acknowledgement a stroke, so that a trip does not hide the rest.
+            acknowledge: last.is_none_or(|last| last.stroke != row.stroke),
+            bypass: false,
+        };
+        last = Some(*row);
+        let mut counts = [0; N];
+        for (count, load) in counts.iter_mut().zip(&row.loads) {
+            *count = ((load * counts_per_kn).round() as i32).clamp(-(1 << 23), (1 << 23) - 1);
+        }
+        let crank = if row.angle_deg.is_nan() {
+            CrankReading::Absent
+        } else {
+            CrankReading::Angle(CrankAngle::from_degrees(row.angle_deg))
+        };
+        (before, Frame { tick: Tick(tick), counts, crank, sensors: row.sensors })
+    });
+    run(&header, frames, out)
+}

@@ -1,0 +1,145 @@
+#!/usr/bin/env bash
+# The controller's program, built and run in the emulator, against the same core on this machine.
+#
+#   bash tests/firmware.sh          everything; figures on stdout, the last line is PASS or FAIL with what failed
+#
+# FRAMES (default 1000000) and SEED (20260101) choose the random frames, BUILD_WITH the compiler (build.sh).
+set -uo pipefail
+cd "$(dirname "$0")/.."
+# shellcheck source=tests/packages.sh
+. tests/packages.sh
+
+frames=${FRAMES:-1000000}
+seed=${SEED:-20260101}
+board=firmware/boards/mps2
+target=thumbv7em-none-eabihf
+# A folder for each compiler, so that changing it rebuilds nothing of the other.
+built=$PWD/$board/target/${BUILD_WITH:-any}
+out=$built/$target/release
+work=$(mktemp -d)
+trap 'rm -rf "$work"' EXIT
+failures=()
+fail() { failures+=("$*"); echo "FAILED: $*"; }
+finish() {
+  if [ ${#failures[@]} = 0 ]; then echo "PASS"; exit 0; fi
+  echo "FAIL: ${#failures[@]} of the controller's checks"
+  printf '  %s\n' "${failures[@]}"
+  exit 1
+}
+
+build() { # SOURCE... of cargo arguments
+  (cd $board && ../build.sh --release --locked --target-dir "$built" --target $target "$@") >"$work/build.log" 2>&1 && return
+  grep -E -A12 '^(error|build:)|undefined symbol|overflowed' "$work/build.log" | head -40
+  return 1
+}
+
+# emulate SECONDS ELF [ARGUMENT]... [-- emulator options]
+emulate() {
+  local seconds=$1 elf=$2 config=enable=on,target=native
+  shift 2
+  while [ $# -gt 0 ] && [ "$1" != -- ]; do config+=,arg=$1; shift; done
+  [ $# -gt 0 ] && shift
+  timeout "$seconds" qemu-system-arm -M mps2-an386 -nodefaults -display none -monitor none \
+    -semihosting-config "$config" -kernel "$elf" "$@" 2>"$work/emulator.log" </dev/null
+}
+
+address() { # ELF SYMBOL
+  nm "$1" | awk -v name="$2" '$3 == name { print "0x" $1 }'
+}
+
+for tool in "qemu-system-arm qemu-system-arm" "nm binutils" "cc gcc"; do
+  # shellcheck disable=SC2086
+  need $tool || fail "this needs: $tool"
+done
+need_target $target || fail "nothing here compiles for $target"
+[ ${#failures[@]} = 0 ] || finish
+
+if ! build --bin feed --features emulator; then
+  fail "the program for the emulator does not build"
+  finish
+fi
+grep '^build:' "$work/build.log"
+
+echo "== release image: links only if no panic is reachable, fits 1 MiB flash and 128 KiB RAM"
+if build --bin release; then
+  size "$out/release" | awk 'NR == 2 { printf "flash %d bytes, static RAM %d bytes\n", $1 + $2, $2 + $3 }'
+else
+  fail "the release image does not link: a panic is reachable or it does not fit"
+fi
+
+echo "== digest of every output, host and controller: $frames random frames with faults, seed $seed"
+mkdir -p "$work/feeds"
+host() { cargo run -q --locked -p bolster-claims --example feed -- "$@"; }
+if ! host random "$seed" "$frames" "$work/feeds" >"$work/host.txt" 2>"$work/host.log"; then
+  tail -20 "$work/host.log"
+  fail "the host's side of the comparison does not run"
+fi
+recordings=0
+add_recording() { # CARD RECORDING
+  local name
+  name=$(basename "${2%.gz}" .csv)
+  if host recording "$1" "$2" "$work/feeds/$name.feed" >>"$work/host.txt" 2>"$work/host.log"; then
+    recordings=$((recordings + 1))
+  else
+    tail -5 "$work/host.log"
+    fail "recording $2 does not become a feed"
+  fi
+}
+for recording in sample-signatures/*.csv* sample-signatures/*/*.csv* ../shared/recordings/*.csv.gz; do
+  case $recording in *.truth.csv* | */malformed/*) continue ;; esac
+  [ -e "$recording" ] || continue
+  stem=${recording%.gz} stem=${stem%.csv}
+  # A recording's press: the card of its own name, of its name up to the last dash, or the folder's.
+  for card in "$stem.press.toml" "$stem.toml" "${stem%-*}-press.toml" "$(dirname "$recording")/press.toml"; do
+    if [ -e "$card" ]; then add_recording "$card" "$recording"; continue 2; fi
+  done
+  echo "no press card beside $recording: left out"
+done
+echo "$recordings recordings"
+[ -e ../shared/recordings ] || echo "no further recordings on this machine"
+
+compared=0 deepest=0 static=0
+while read -r file line; do
+  emulate 120 "$out/feed" "$file" >"$work/target.txt" || { fail "the emulator failed on $(basename "$file"): $(head -c 300 "$work/target.txt" "$work/emulator.log")"; continue; }
+  if [ "$(head -1 "$work/target.txt")" = "$line" ]; then
+    compared=$((compared + 1))
+    echo "same  $(basename "$file" .feed): $line"
+  else
+    fail "$(basename "$file"): host '$line', controller '$(head -1 "$work/target.txt")'"
+  fi
+  read -r stack bytes < <(awk '$1 == "stack" { print $2, $4 }' "$work/target.txt")
+  deepest=$((stack > deepest ? stack : deepest)) static=$bytes
+done <"$work/host.txt"
+[ $compared -gt 0 ] || fail "nothing was compared"
+echo "$compared feeds the same; with the feed's own buffers: stack at most $deepest bytes, static RAM $static bytes"
+
+echo "== instructions a frame, four columns, machine and die limits, eight watch and eight sensor windows"
+plugin=$work/libcount.so
+if rustc --edition 2024 -O --crate-type cdylib --crate-name count -o "$plugin" $board/count/plugin.rs 2>"$work/plugin.log"; then
+  span="begin=$(address "$out/feed" count_begin),end=$(address "$out/feed" count_end)"
+else
+  head -5 "$work/plugin.log"
+  plugin=
+fi
+for feed in "$work"/feeds/random-4-encoder.feed "$work"/feeds/random-4-marked.feed "$work"/feeds/*press*.feed "$work"/feeds/fast-test.feed; do
+  [ -e "$feed" ] || continue
+  counted=
+  if [ -n "$plugin" ]; then
+    emulate 300 "$out/feed" "$feed" -- -plugin "$plugin,$span" -d plugin -D "$work/count.txt" >/dev/null &&
+      counted=$(awk '$3 == "spans" && $4 > 0 { print "mean", $8, "worst", $10 }' "$work/count.txt")
+  fi
+  if [ -z "$counted" ]; then
+    # 2^6 ns an instruction, 40 ns a timer tick; the timer's own reading is in it.
+    emulate 900 "$out/feed" "$feed" -- -icount shift=6 >"$work/target.txt" &&
+      counted=$(awk '$1 == "timed" && $2 > 0 { printf "mean %.2f worst %d (by the timer)", $4 / $2 * 40 / 64, $8 * 40 / 64 }' "$work/target.txt")
+  fi
+  if [ -n "$counted" ]; then
+    echo "$(basename "$feed" .feed): $counted"
+    read -r mean worst < <(awk '{ print int($2), $4 }' <<<"$counted")
+    [ "$mean" -le 400 ] || fail "mean of $mean instructions a frame is over 400"
+    [ "$worst" -le 2000 ] || fail "worst frame of $worst instructions is over 2000"
+  else
+    fail "no instruction count for $(basename "$feed")"
+  fi
+done
+finish

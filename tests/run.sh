@@ -1,0 +1,123 @@
+#!/usr/bin/env bash
+# The one check: everything that is claimed, run on this machine.
+#
+#   bash tests/run.sh            all steps
+#   bash tests/run.sh NAME...    only the steps with these names (see the list at the end of this file)
+#
+# Every step runs, whatever failed before; failures are shown together at the end. On Debian as root what is
+# missing is installed, elsewhere it is named. Nothing asks a question. The last line says N passed, N failed.
+set -uo pipefail
+cd "$(dirname "$0")/.."
+# shellcheck source=tests/packages.sh
+. tests/packages.sh
+export DEBIAN_FRONTEND=noninteractive CARGO_TERM_COLOR=never
+export PATH="$PATH:${CARGO_HOME:-$HOME/.cargo}/bin"
+
+logs=$(mktemp -d)
+trap 'rm -rf "$logs"' EXIT
+passed=0
+failed=()
+wanted=("$@")
+
+# step NAME COMMAND...: runs it, shows how long it took; its output only if it fails.
+step() {
+  local name=$1 log=$logs/${#failed[@]}-$passed began=$SECONDS
+  shift
+  if [ ${#wanted[@]} -gt 0 ] && [[ " ${wanted[*]} " != *" $name "* ]]; then return; fi
+  printf '%-22s' "$name"
+  if "$@" >"$log" 2>&1 </dev/null; then
+    printf 'ok      %4d s\n' $((SECONDS - began))
+    # Lines a step wants seen even when all is well.
+    sed -n 's/^note: / /p' "$log"
+    passed=$((passed + 1))
+  else
+    printf 'FAILED  %4d s\n' $((SECONDS - began))
+    mv "$log" "$logs/$name"
+    failed+=("$name")
+  fi
+}
+
+tools() {
+  local missing=0
+  need cc gcc libc6-dev || missing=1
+  need nm binutils || missing=1
+  need qemu-system-arm qemu-system-arm || missing=1
+  if ! command -v cargo >/dev/null; then
+    echo "missing: cargo; install Rust from https://rustup.rs, rust-toolchain.toml names the version"
+    missing=1
+  elif ! cargo fmt --version || ! cargo clippy --version; then
+    echo "missing: rustup component add rustfmt clippy"
+    missing=1
+  fi
+  return $missing
+}
+
+format() {
+  cargo fmt --all --check && (cd firmware/boards/mps2 && cargo fmt --check)
+}
+
+lints() {
+  cargo clippy --workspace --all-targets --locked -- -D warnings
+}
+
+# Library, programs, examples and integration tests.
+unit() {
+  cargo test --workspace --lib --bins --examples --tests --locked --no-fail-fast
+}
+
+examples_in_docs() {
+  cargo test --workspace --doc --locked --no-fail-fast
+}
+
+docs() {
+  RUSTDOCFLAGS=-Dwarnings cargo doc --workspace --no-deps --locked
+}
+
+# The parts that run on a controller, for three processor families, one of them without atomic swaps.
+portable() {
+  local target packages=() package
+  for package in core link drivers store; do
+    [ -e firmware/$package/Cargo.toml ] && packages+=(-p "bolster-$package")
+  done
+  for target in thumbv7em-none-eabihf thumbv6m-none-eabi riscv32imac-unknown-none-elf; do
+    need_target $target || return 1
+    firmware/boards/build.sh --release --locked --lib --target-dir target/portable --target $target "${packages[@]}" || return 1
+  done
+}
+
+firmware() {
+  bash tests/firmware.sh
+}
+
+demo() {
+  if [ ! -e host-tools/src/cmd/demo.rs ] && ! grep -rqi 'Demo(' host-tools/src/main.rs host-tools/src/cmd; then
+    echo "note: there is no demo command yet"
+    return
+  fi
+  cargo run --release --locked -- demo
+}
+
+step tools tools
+step format format
+step lints lints
+step tests unit
+step doc-examples examples_in_docs
+step docs docs
+step portable portable
+step firmware firmware
+step demo demo
+
+if [ ${#failed[@]} -gt 0 ]; then
+  for name in "${failed[@]}"; do
+    echo
+    echo "==== $name"
+    # What went wrong first, then how it ended.
+    grep -n -E '^(error|FAILED|test .*FAILED|thread .*panicked|missing:)' "$logs/$name" | head -40
+    echo "---- the end of its output"
+    tail -60 "$logs/$name"
+  done
+  echo
+  echo "failed: ${failed[*]}"
+fi
+echo "$passed passed, ${#failed[@]} failed"
+[ ${#failed[@]} -eq 0 ]
