@@ -10,7 +10,7 @@
 //! P are the die's loads, h'' the slide's acceleration given by the crank. Because the column springs differ
 //! (a loose tie rod), K is full and the modes couple. Rigid slide and rigid bed plate: plate bending and higher
 //! frame modes are left out, as is the rod's own rocking. Damping is proportional to column stiffness.
-//! Integrated by the exact transition for piecewise-linear forces ([`transition`]); loads that depend on the
+//! Integrated by the exact transition for piecewise-linear forces (module `transition`); loads that depend on the
 //! opening itself are found by prediction and correction in the simulator.
 //!
 //! Units: mm, kN, s; masses in kN·s²/mm (= 10⁶ kg); kN·mm is a joule.

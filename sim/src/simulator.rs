@@ -3,23 +3,26 @@
 //! Each step the crank moves on, the die's load is found for where the slide will stand if the last load goes on,
 //! and the frame takes an exact step with it. What a step's own load moves the slide in that step is Δt²/6m a
 //! newton; [`Simulator::new`] makes the step so short that this, times the stiffness of all contacts, is below
-//! [`FEEDBACK`]: so much of a step's change of load comes a step late. Then the gauges are read.
+//! three percent: so much of a step's change of load comes a step late. Then the gauges are read.
 //! Between the recorded parts of two turns the frame comes to rest and only the clock and the crank go on.
 
+mod step_length;
+mod stroke;
 #[cfg(test)]
 mod tests;
 
-use crate::drive::{Drive, DriveEnergy};
+pub use stroke::{Energy, SimSample, SimStroke};
+
+use crate::drive::Drive;
 use crate::element::Element;
 use crate::faults::{Active, Changes, FaultPlan, has_place};
 use crate::frame::{Frame, FrameChange, FrameForce, FrameState};
 use crate::front_end::{ChannelScale, FrontEnd};
-use crate::material::Material;
 use crate::scenario::{Scenario, ScenarioError};
 use crate::seed::{Purpose, normal, stream};
 use crate::sensors::Sensors;
 use crate::slide::SlideCurve;
-use crate::station::{Site, StationChange, Stock};
+use crate::station::{Site, Stock};
 use crate::strip::{Stretch, Strip};
 use crate::truth::{Kind, Truth};
 use bolster_core::crank::CrankSlider;
@@ -28,83 +31,8 @@ use core::f64::consts::{PI, TAU};
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::Rng as _;
 
-/// Longest step of the frame, s: 77 steps in the period of a 100 Hz frame.
-const LONGEST_STEP_S: f64 = 1.3e-4;
-
-/// Most that a step's change of load may be answered late, as a share of it.
-const FEEDBACK: f64 = 0.03;
-
 /// Width of the index pulse at the top, radians.
 const INDEX_RADIANS: f64 = 5.0 * PI / 180.0;
-
-/// One reading of all columns.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SimSample {
-    /// Time since the run began, s.
-    pub time_s: f64,
-    /// Crank angle as the encoder gives it, degrees from the top.
-    pub angle_deg: f64,
-    /// Indicated load of each column, kN; only the press's columns are used, the rest are 0.
-    pub kn: [f64; 4],
-    /// Converter counts of each column.
-    pub counts: [i32; 4],
-    /// Sensor inputs, bit 0 = `s1`.
-    pub sensors: u8,
-    /// Number of the sample on the fixed clock since the run began; a gap is a frame that did not arrive, or the
-    /// part of the turn that is not recorded.
-    pub tick: u64,
-    /// The index input: on for the first five degrees of a turn.
-    pub index: bool,
-}
-
-/// Where a stroke's energy went, J: over its recorded part, the drive's also over what led up to it.
-///
-/// `crank = die + damped + stored` within the integration's error; the drive's account has its own sum.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Energy {
-    /// Work the crank did on the slide.
-    pub crank_j: f64,
-    /// Work the die took (what springs and pads gave back is taken off).
-    pub die_j: f64,
-    /// Lost in the frame's dampers.
-    pub damped_j: f64,
-    /// Change of the frame's elastic and kinetic energy.
-    pub stored_j: f64,
-    /// The drive's account; all zero where the scenario gives no flywheel.
-    pub drive: DriveEnergy,
-}
-
-impl Energy {
-    /// What the account of the slide leaves unexplained, J: the integration's error.
-    #[must_use]
-    pub fn open_j(&self) -> f64 {
-        self.crank_j - self.die_j - self.damped_j - self.stored_j
-    }
-
-    /// What the whole account from motor to die leaves unexplained, J.
-    #[must_use]
-    pub fn open_with_drive_j(&self) -> f64 {
-        let d = &self.drive;
-        d.motor_j - d.friction_j - d.clutch_j - d.flywheel_j - self.die_j - self.damped_j - self.stored_j
-    }
-}
-
-/// One stroke.
-#[derive(Debug, Clone, PartialEq)]
-pub struct SimStroke {
-    /// Number, from 1.
-    pub number: u32,
-    /// Coil, from 1.
-    pub coil: u32,
-    /// Strokes a minute at the start of the recorded part.
-    pub speed_spm: f64,
-    /// What was done to it.
-    pub truth: Truth,
-    /// Where the energy went.
-    pub energy: Energy,
-    /// The recorded part, in time order.
-    pub samples: Vec<SimSample>,
-}
 
 /// A run of a scenario: an iterator over its strokes, one in memory at a time.
 #[derive(Debug, Clone)]
@@ -160,7 +88,7 @@ impl Simulator {
         let material = crate::material::find(&scenario.strip.material)
             .ok_or_else(|| refuse("strip.material", "is not in the materials table".to_owned()))?;
         let sites = Site::all(&scenario.stations);
-        let substeps = substeps(scenario, &press, &sites, material)
+        let substeps = step_length::substeps(scenario, &press, &sites, material)
             .ok_or_else(|| refuse("frame.slide_mass_kg", "is too small for a die this stiff".to_owned()))?;
         let step_s = 1.0 / (scenario.sample_hz * f64::from(substeps));
         let frame_change = FrameChange::default();
@@ -389,40 +317,6 @@ impl Simulator {
     fn loses(&mut self, chance: f64) -> bool {
         f64::from(self.losses.next_u32()) < chance * 4_294_967_296.0
     }
-}
-
-/// How many steps of the frame to a sample; none where the die is too stiff for the slide's mass.
-fn substeps(
-    scenario: &Scenario,
-    press: &PressSpec,
-    sites: &[Site],
-    material: &'static Material,
-) -> Option<u32> {
-    let probe = Frame::new(press, &scenario.frame, &FrameChange::default(), LONGEST_STEP_S);
-    let stock = Stock {
-        material,
-        thickness_mm: scenario.strip.thickness_mm,
-        nominal_mm: scenario.strip.thickness_mm,
-        shear_mpa: material.shear_mpa,
-        tensile_mpa: material.tensile_mpa,
-        yield_mpa: material.yield_mpa,
-        friction: 1.0,
-        penetration: 1.0,
-    };
-    let mut elements = Vec::new();
-    // With a slug on the die: faults make it stiffer.
-    let change = StationChange { slug_mm: stock.thickness_mm, ..StationChange::default() };
-    for (i, site) in sites.iter().enumerate() {
-        let change = if i == 0 { change } else { StationChange::default() };
-        site.elements(i, &stock, &change, &probe, &mut elements);
-    }
-    // Twice the nominal stiffness: hard and double stock.
-    let stiffness = 2.0 * elements.iter().map(|e| e.stiffness).sum::<f64>();
-    let mass = scenario.frame.slide_mass_kg * 1e-6;
-    let by_feedback = f64::sqrt(FEEDBACK * 6.0 * mass / stiffness.max(1e-9));
-    let longest = LONGEST_STEP_S.min(by_feedback);
-    let count = f64::ceil(1.0 / (scenario.sample_hz * longest)).max(1.0);
-    (count <= 200.0).then_some(count as u32)
 }
 
 /// Work of the die's load over one step, J, by the trapezoid.
