@@ -104,7 +104,11 @@ fn open_drafts(path: &Path, hits: u32) -> Result<Vec<Output>, Failure> {
     let stem = path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
     (1..=hits)
         .map(|hit| {
-            let own = if hits == 1 { path.to_owned() } else { path.with_file_name(format!("{stem}-hit-{hit}.toml")) };
+            let own = if hits == 1 {
+                path.to_owned()
+            } else {
+                path.with_file_name(format!("{stem}-hit-{hit}.toml"))
+            };
             Ok(Output::create(&own)?)
         })
         .collect()

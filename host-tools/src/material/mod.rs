@@ -87,8 +87,12 @@ impl Materials {
         self.all.iter().find(|m| m.name == name).ok_or_else(|| {
             let names: Vec<&str> = self.all.iter().map(|m| m.name.as_str()).collect();
             match spelling::nearest(name, &names) {
-                Some(near) => format!("\"{}\" is not in the materials table; did you mean \"{near}\"?", clip(name)),
-                None => format!("\"{}\" is not in the materials table; it has {}", clip(name), names.join(", ")),
+                Some(near) => {
+                    format!("\"{}\" is not in the materials table; did you mean \"{near}\"?", clip(name))
+                }
+                None => {
+                    format!("\"{}\" is not in the materials table; it has {}", clip(name), names.join(", "))
+                }
             }
         })
     }
@@ -121,10 +125,14 @@ fn parse(text: &str, path: &Path) -> Result<Vec<Material>, MaterialError> {
         problem,
     };
     let one_line = |why: &str| why.split_whitespace().collect::<Vec<_>>().join(" ");
-    let root: Table =
-        text.parse().map_err(|why: toml::de::Error| fail("", format!("is not TOML: {}", one_line(why.message()))))?;
+    let root: Table = text
+        .parse()
+        .map_err(|why: toml::de::Error| fail("", format!("is not TOML: {}", one_line(why.message()))))?;
     if let Some(key) = root.keys().find(|key| !["sources", "material", "units"].contains(&key.as_str())) {
-        return Err(fail("", format!("key `{}` is unknown; known here: sources, units, material", clip(key))));
+        return Err(fail(
+            "",
+            format!("key `{}` is unknown; known here: sources, units, material", clip(key)),
+        ));
     }
     let sources = match root.get("sources") {
         None => Table::new(),
@@ -132,7 +140,8 @@ fn parse(text: &str, path: &Path) -> Result<Vec<Material>, MaterialError> {
         Some(_) => return Err(fail("", "`sources` must be a table of names and texts".to_owned())),
     };
     let unit = |key: &str| root.get("units").and_then(|units| units.get(key)).and_then(Value::as_str);
-    let units = Units::new(None, unit("strength"), None).map_err(|problem| fail("", format!("[units] {problem}")))?;
+    let units =
+        Units::new(None, unit("strength"), None).map_err(|problem| fail("", format!("[units] {problem}")))?;
     let Some(Value::Array(list)) = root.get("material") else {
         return Err(fail("", "needs at least one [[material]]".to_owned()));
     };
@@ -145,7 +154,10 @@ fn parse(text: &str, path: &Path) -> Result<Vec<Material>, MaterialError> {
             return Err(fail(&place, "field `name` is missing".to_owned()));
         }
         if let Some(key) = entry.keys().find(|key| !KEYS.contains(&key.as_str())) {
-            return Err(fail(&place, format!("field `{}` is unknown; known are {}", clip(key), KEYS.join(", "))));
+            return Err(fail(
+                &place,
+                format!("field `{}` is unknown; known are {}", clip(key), KEYS.join(", ")),
+            ));
         }
         let source = |key: &str, otherwise: &str| {
             let given = entry.get(key).and_then(Value::as_str).unwrap_or(otherwise);
@@ -163,7 +175,11 @@ fn parse(text: &str, path: &Path) -> Result<Vec<Material>, MaterialError> {
             };
             value
                 .and_then(|v| {
-                    if v >= least && v <= most { Ok(v) } else { Err(format!("must be from {least} to {most}, not {v}")) }
+                    if v >= least && v <= most {
+                        Ok(v)
+                    } else {
+                        Err(format!("must be from {least} to {most}, not {v}"))
+                    }
                 })
                 .map_err(|problem| fail(&place, format!("field `{field}` {problem}")))
         };
@@ -208,9 +224,12 @@ mod tests {
         for material in table.all() {
             assert!(material.shear_mpa.value < material.tensile_mpa.value, "{}", material.name);
             assert!(material.yield_mpa.value < material.tensile_mpa.value, "{}", material.name);
-            for sourced in
-                [&material.shear_mpa, &material.tensile_mpa, &material.yield_mpa, &material.penetration_percent]
-            {
+            for sourced in [
+                &material.shear_mpa,
+                &material.tensile_mpa,
+                &material.yield_mpa,
+                &material.penetration_percent,
+            ] {
                 assert!(sourced.source.contains('('), "{}: {}", material.name, sourced.source);
             }
         }

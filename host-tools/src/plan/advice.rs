@@ -93,7 +93,8 @@ fn stagger_punches(job: &Job, plan: &PressPlan, hit: u32, before: &Course) -> Op
 fn stagger_stations(job: &Job, plan: &PressPlan, hit: u32, before: &Course) -> Option<Advice> {
     let mut order: Vec<(usize, f64)> = Vec::new();
     for (index, station) in job.stations.iter().enumerate().filter(|(_, s)| s.hit == hit) {
-        if let Some(Operation::Cut(cut)) = station.operations.iter().find(|o| matches!(o, Operation::Cut(_))) {
+        if let Some(Operation::Cut(cut)) = station.operations.iter().find(|o| matches!(o, Operation::Cut(_)))
+        {
             order.push((index, cut.contact_mm));
         }
     }
@@ -123,7 +124,12 @@ fn stagger_stations(job: &Job, plan: &PressPlan, hit: u32, before: &Course) -> O
         return None;
     }
     let after = run(&changed, hit, &plan.press, plan.speed_spm);
-    better("stagger-stations", format!("let the stations bite one after the other: {}", said.join(", ")), before, &after)
+    better(
+        "stagger-stations",
+        format!("let the stations bite one after the other: {}", said.join(", ")),
+        before,
+        &after,
+    )
 }
 
 fn move_die(job: &Job, plan: &PressPlan, hit: u32, before: &Course) -> Option<Advice> {
@@ -147,14 +153,17 @@ fn move_die(job: &Job, plan: &PressPlan, hit: u32, before: &Course) -> Option<Ad
     let way = |mm: f64, plus: &str, minus: &str| {
         (mm.abs() >= 1.0).then(|| format!("{:.0} mm {}", mm.abs(), if mm > 0.0 { plus } else { minus }))
     };
-    let ways: Vec<String> =
-        [way(-x, "to the right", "to the left"), way(-y, "to the front", "to the rear")].into_iter().flatten().collect();
+    let ways: Vec<String> = [way(-x, "to the right", "to the left"), way(-y, "to the front", "to the rear")]
+        .into_iter()
+        .flatten()
+        .collect();
     if ways.is_empty() {
         return None;
     }
     let each = if job.dies.len() > 1 { "all dies" } else { "the die" };
     let what = format!("move {each} {}", ways.join(" and "));
-    let (figure, was, is) = if most(&after) / most(before).max(1e-9) < worst(&after) / worst(before).max(1e-9) {
+    let (figure, was, is) = if most(&after) / most(before).max(1e-9) < worst(&after) / worst(before).max(1e-9)
+    {
         ("highest column load", most(before), most(&after))
     } else {
         ("difference between sides", worst(before), worst(&after))
@@ -169,7 +178,9 @@ fn change_speed(job: &Job, plan: &PressPlan, hit: u32, before: &Course) -> Optio
         let (now, then) = (plan.press.usable_kj_at(plan.speed_spm)?, plan.press.usable_kj_at(fastest)?);
         return Some(Advice {
             code: "faster",
-            what: format!("run at {fastest:.0} strokes a minute, where the flywheel gives {then:.1} kJ instead of {now:.1}"),
+            what: format!(
+                "run at {fastest:.0} strokes a minute, where the flywheel gives {then:.1} kJ instead of {now:.1}"
+            ),
             figure: "share of usable energy",
             unit: "%",
             before: 100.0 * before.work_kj / now,

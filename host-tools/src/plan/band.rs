@@ -3,8 +3,9 @@
 //! independent). The half bands are those that hold nineteen in twenty; so does the result.
 //!
 //! Half bands: strength and thickness from the job; depth at fracture 20 %; formulas 5 % for cutting, 15 % for
-//! bending (conventions differ by that), 10 % for drawing, 15 % for squeezing; closing height 0.1 mm; stiffness of
-//! the frame 15 %; shape of the course 10 % of the work, 20 % of a reverse load. All but the first two are
+//! bending (conventions differ by that), 15 % for drawing and for squeezing; closing height 0.1 mm; stiffness of the
+//! frame 15 %; what ringing adds to the peak 40 %; shape of the course 10 % of the work (20 % of a draw's), 25 % of
+//! a reverse load. All but the first two are
 //! assumptions of this plan, without a source.
 
 use serde::Serialize;
@@ -95,7 +96,7 @@ fn unknowns(job: &Job, hit: u32) -> Vec<(&'static str, Variation)> {
         all.push(("bending formula", Variation { bend: 1.15, ..base }));
     }
     if has(job, hit, |o| matches!(o, Operation::Draw(_))) {
-        all.push(("drawing formula", Variation { draw: 1.10, ..base }));
+        all.push(("drawing formula", Variation { draw: 1.15, ..base }));
     }
     if has(job, hit, |o| matches!(o, Operation::Coin(_))) {
         all.push(("squeezing formula", Variation { coin: 1.15, ..base }));
@@ -116,8 +117,8 @@ pub fn bands(job: &Job, hit: u32, press: &Candidate, speed_spm: f64, nominal: &C
         }
         shares_kn.push((name, (changed[0] - base[0]).abs()));
     }
-    // Ringing is told to a quarter of what it adds over the die's own load, and to a hundredth.
-    let ringing = 0.25 * (nominal.peak.kn - nominal.die_peak_kn).abs() + 0.01 * nominal.peak.kn;
+    // How fast a sheet yields, and so how much the frame rings, no handbook says.
+    let ringing = 0.4 * (nominal.peak.kn - nominal.die_peak_kn).abs() + 0.01 * nominal.peak.kn;
     let [peak, reverse, work, column, left_right, front_rear, curve, x, y] = base;
     let half = |place: usize, more: f64| (squares.get(place).copied().unwrap_or(0.0) + more * more).sqrt();
     let centre = |place: usize, nominal_mm: f64, span: [f64; 2], plate: f64| {
@@ -129,12 +130,17 @@ pub fn bands(job: &Job, hit: u32, press: &Candidate, speed_spm: f64, nominal: &C
             high: span[1].max(nominal_mm) + half(place, own),
         }
     };
+    let draws = |place: usize| {
+        job.stations.get(place).is_some_and(|s| s.operations.iter().any(|o| matches!(o, Operation::Draw(_))))
+    };
+    let drawn: f64 =
+        nominal.stations.iter().enumerate().filter(|(i, _)| draws(*i)).map(|(_, s)| s.work_kj).sum();
     let floor = |banded: Banded| Banded { low: banded.low.max(0.0), ..banded };
     let plate = press.spec.bolster_mm;
     Bands {
         peak_kn: floor(Banded::around(peak, half(0, ringing))),
-        reverse_kn: floor(Banded::around(reverse, half(1, 0.2 * reverse))),
-        work_kj: floor(Banded::around(work, half(2, 0.1 * work))),
+        reverse_kn: floor(Banded::around(reverse, half(1, 0.25 * reverse))),
+        work_kj: floor(Banded::around(work, half(2, 0.1 * work + 0.1 * drawn))),
         column_kn: floor(Banded::around(column, half(3, ringing / plate_share(press)))),
         imbalance_kn: [
             floor(Banded::around(left_right, half(4, 0.1 * left_right))),

@@ -8,7 +8,7 @@
 //! * bend: from 0.2 of the peak up to it at 0.6 of the travel, then off to 0.85;
 //! * draw: up to the peak at 0.4 of the depth, then down as the flange shrinks;
 //! * squeeze: half the nominal load at yield, rising with the square of the reduction, and on beyond;
-//! * pad: preload and rate, 5 % of it lost to friction on the way back.
+//! * pad: preload and rate, 5 % of it lost to friction on the way back; a cushion rises by a tenth over the draw.
 //!
 //! Unloading is elastic. Rate of strain, heating and dulling are left out.
 
@@ -110,6 +110,8 @@ impl Course {
 
 /// Share of a pad's load lost on the way back.
 const PAD_LOSS: f64 = 0.05;
+/// How much a cushion's load rises over the depth of a draw.
+const CUSHION_RISE: f64 = 0.1;
 
 /// One contact: its place, its course and how deep it has been.
 #[derive(Debug, Clone, PartialEq)]
@@ -161,26 +163,36 @@ impl Contact {
         }
     }
 
+    /// Load on the way in, `past` mm beyond first touch, kN.
+    fn fresh(&self, past: f64) -> f64 {
+        let elastic = self.yields / self.stiffness;
+        if past < elastic {
+            return self.stiffness * past;
+        }
+        match self.course {
+            // Tool and sheet go on giving as the load climbs: k (past − s) = full (1 + (s/reduction)²)/2.
+            Course::Squeeze { full, reduction } => {
+                let (a, k) = (0.5 * full / (reduction * reduction), self.stiffness);
+                let s = (-k + (k * k + 4.0 * a * (k * past - 0.5 * full)).sqrt()) / (2.0 * a);
+                self.course.at(s)
+            }
+            _ => self.course.at(past - elastic),
+        }
+    }
+
     /// Load with the slide `past` mm beyond first touch, kN; remembers how deep it has been.
     pub(super) fn load(&mut self, past: f64) -> f64 {
         if past >= self.deepest {
             if past <= 0.0 {
                 return 0.0;
             }
-            let elastic = self.yields / self.stiffness;
-            let load =
-                if past < elastic { self.stiffness * past } else { self.course.at(past - elastic) };
+            let load = self.fresh(past);
             (self.deepest, self.deepest_load) = (past, load);
             return load;
         }
         let back = self.deepest_load - self.stiffness * (self.deepest - past);
         match self.course {
-            Course::Pad { .. } if past > 0.0 => {
-                let elastic = self.yields / self.stiffness;
-                let rest =
-                    if past < elastic { self.stiffness * past } else { self.course.at(past - elastic) };
-                back.max((1.0 - PAD_LOSS) * rest)
-            }
+            Course::Pad { .. } if past > 0.0 => back.max((1.0 - PAD_LOSS) * self.fresh(past)),
             Course::Cut { fracture, strip, .. } if self.deepest > fracture && past > 0.0 => back.max(-strip),
             _ => back.max(0.0),
         }
@@ -240,8 +252,13 @@ pub(super) fn contacts(index: usize, station: &Station, v: &Variation, out: &mut
             }
             Operation::Bend(bend) => {
                 let factor = v.bend * bend_factor(bend.how);
-                let peak =
-                    formula::bending_kn(factor, bend.length_mm, t, stock.tensile_mpa * strength, bend.opening_mm);
+                let peak = formula::bending_kn(
+                    factor,
+                    bend.length_mm,
+                    t,
+                    stock.tensile_mpa * strength,
+                    bend.opening_mm,
+                );
                 let course = Course::Bend { peak, travel: bend.contact_mm };
                 out.push(Contact::new(index, place, bend.contact_mm + raise, 0.2, course));
             }
@@ -261,7 +278,7 @@ pub(super) fn contacts(index: usize, station: &Station, v: &Variation, out: &mut
                             stock.yield_mpa * strength,
                         );
                     if preload > 0.0 {
-                        let course = Course::Pad { preload, rate: 0.0 };
+                        let course = Course::Pad { preload, rate: CUSHION_RISE * preload / draw.depth_mm };
                         out.push(Contact::new(index, place, touch, 0.1, course));
                     }
                 }

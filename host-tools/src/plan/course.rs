@@ -2,7 +2,8 @@
 //!
 //! The slide hangs on the columns like a mass on springs; the die pushes it open by q and tilts it. With all
 //! columns alike, opening, roll and pitch do not couple: each is a mass, a spring and a damper (m q'' + c q' +
-//! k q = load), the tilts with a third of the mass (a plate as large as the gauge distances). What the columns
+//! k q = load), the tilts with a third of the mass (a plate as large as the gauge distances). Where no columns
+//! stand to either side, guides half as stiff as the frame hold the slide upright (assumption). What the columns
 //! feel, k·q, is the load a monitor sees: ringing, reverse load and all. Kinematics are the core's.
 //! Left out: guides, unlike columns, plate bending, speed droop within the stroke.
 
@@ -78,7 +79,7 @@ pub struct Course {
     pub imbalance: [Spot; 2],
     /// Where load over allowed load is greatest on the way down, and what is allowed there, kN.
     pub closest: (Spot, f64),
-    /// Integral of the total over slide travel, kJ.
+    /// Integral of the total over slide travel, the slide's inertia left out, kJ.
     pub work_kj: f64,
     /// By station of the job; stations of another hit stay at zero.
     pub stations: Vec<StationCourse>,
@@ -88,6 +89,8 @@ pub struct Course {
 
 /// Spans of the stroke that leave two points each.
 const SPANS: usize = 300;
+/// Stiffness of the guides against tilt where no columns stand to either side, share of the frame's.
+const GUIDES: f64 = 0.5;
 /// Steps of a stroke at most.
 const MOST_STEPS: f64 = 400_000.0;
 
@@ -111,7 +114,10 @@ struct March<'a> {
     crank: CrankSlider,
     rate_at_rated: f64,
     lever: [f64; 2],
+    /// Whether columns to either side feel roll and pitch.
     tilts: [bool; 2],
+    /// Whether the slide can roll and pitch at all, as far as is known.
+    free: [bool; 2],
     modes: [Mode; 3],
     out: Course,
     columns: usize,
@@ -128,18 +134,27 @@ pub fn march(job: &Job, hit: u32, press: &Candidate, speed_spm: f64, variation: 
     let spec = &press.spec;
     // The card was checked when it was read.
     let Ok(crank) = CrankSlider::new(spec.stroke_mm, spec.rod_mm) else { return Course::default() };
-    let (mass, stiffness) = (press.frame.slide_mass_kg * 1e-6, press.stiffness() * variation.stiffness);
-    let damping = 2.0 * press.frame.damping * (stiffness * mass).sqrt();
-    let mode = |mass: f64| Mode { mass, stiffness, damping, place: 0.0, rate: 0.0 };
+    let (mass_of_all, whole) = (press.frame.slide_mass_kg * 1e-6, press.stiffness() * variation.stiffness);
+    let mode = |mass: f64, stiffness: f64| {
+        let damping = 2.0 * press.frame.damping * stiffness * (mass_of_all / whole).sqrt();
+        Mode { mass, stiffness, damping, place: 0.0, rate: 0.0 }
+    };
     let columns = spec.columns.count();
     let tilts = [spec.columns != Columns::Total, spec.columns == Columns::Corners];
+    let tilt = |axis: usize| {
+        let columns_hold = tilts.get(axis).copied().unwrap_or(false);
+        mode(mass_of_all / 3.0, if columns_hold { whole } else { GUIDES * whole })
+    };
+    // A one-column card may leave the plate out; then nothing is known of tilting.
+    let free = [spec.bolster_mm[0] > 1.0, spec.bolster_mm[1] > 1.0];
     let mut run = March {
         press,
         crank,
         rate_at_rated: crank.rate_mm(crank.closing_radians_at(spec.rated_height_mm)),
         lever: [spec.bolster_mm[0] / 2.0, spec.bolster_mm[1] / 2.0],
         tilts,
-        modes: [mode(mass), mode(mass / 3.0), mode(mass / 3.0)],
+        free,
+        modes: [mode(mass_of_all, whole), tilt(0), tilt(1)],
         out: Course {
             column_peaks_kn: vec![0.0; columns],
             stations: vec![StationCourse::default(); job.stations.len()],
@@ -187,13 +202,15 @@ impl March<'_> {
             stations.fill(0.0);
             let [die, roll, pitch] = self.die(contacts, height, &mut stations);
             self.modes[0].step(die + inertia, dt);
-            if self.tilts[0] {
+            if self.free[0] {
                 self.modes[1].step(roll, dt);
             }
-            if self.tilts[1] {
+            if self.free[1] {
                 self.modes[2].step(pitch, dt);
             }
             let sample = self.sample(angle.to_degrees(), height, angle, die);
+            // The slide's inertia gives back over the turn what it takes: it is no work of the stroke.
+            self.out.work_kj += (sample.total_kn - inertia) * travel / 1000.0;
             self.note(&sample, travel, &stations, &mut before, &mut peak_centre);
             bins.take(step - 1, sample, &stations);
         }
@@ -242,7 +259,8 @@ impl March<'_> {
             self.rate_at_rated / rate
         };
         let enough = total_kn > 0.02 * spec.rated_kn;
-        let centre_mm = (enough && self.tilts[0]).then(|| [self.lever[0] * a / q, self.lever[1] * b / q]);
+        let centre_mm = (enough && self.tilts[0])
+            .then(|| [self.lever[0] * a / q, if self.tilts[1] { self.lever[1] * b / q } else { 0.0 }]);
         Sample {
             angle_deg,
             height_mm,
@@ -265,7 +283,6 @@ impl March<'_> {
     ) {
         let spot = |kn: f64| Spot { kn, angle_deg: now.angle_deg, height_mm: now.height_mm };
         let out = &mut self.out;
-        out.work_kj += now.total_kn * travel / 1000.0;
         out.die_peak_kn = out.die_peak_kn.max(now.die_kn);
         for (peak, kn) in out.column_peaks_kn.iter_mut().zip(&now.columns_kn) {
             *peak = peak.max(*kn);
@@ -289,8 +306,10 @@ impl March<'_> {
             out.closest = (spot(now.total_kn), now.allowed_kn);
         }
         let stiffness = self.modes[0].stiffness;
-        for (worst, mode) in out.imbalance.iter_mut().zip([&self.modes[1], &self.modes[2]]) {
-            let difference = stiffness * mode.place.abs();
+        for ((worst, mode), felt) in
+            out.imbalance.iter_mut().zip([&self.modes[1], &self.modes[2]]).zip(self.tilts)
+        {
+            let difference = if felt { stiffness * mode.place.abs() } else { 0.0 };
             if difference > worst.kn {
                 *worst = spot(difference);
             }
@@ -353,7 +372,8 @@ impl Bins {
     }
 
     fn flush(&mut self) {
-        let mut pair: Vec<(usize, Sample)> = [self.high.take(), self.low.take()].into_iter().flatten().collect();
+        let mut pair: Vec<(usize, Sample)> =
+            [self.high.take(), self.low.take()].into_iter().flatten().collect();
         pair.sort_by_key(|(step, _)| *step);
         pair.dedup_by_key(|(step, _)| *step);
         self.samples.extend(pair.into_iter().map(|(_, sample)| sample));

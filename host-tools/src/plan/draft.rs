@@ -18,7 +18,10 @@ pub fn text(job: &Job, plan: &PressPlan, hit: u32, caution: &str) -> Option<Stri
     for line in caution.lines() {
         let _ = writeln!(out, "# {line}");
     }
-    let _ = writeln!(out, "# First limits from a plan, not from strokes: upper ends of the predicted bands and a tenth more,");
+    let _ = writeln!(
+        out,
+        "# First limits from a plan, not from strokes: upper ends of the predicted bands and a tenth more,"
+    );
     let _ = writeln!(out, "# never over the press's own. Learn the die before you trust them.");
     let _ = writeln!(out, "[die]\nname = {}\nstate = \"draft\"", toml::Value::String(name));
     let _ = writeln!(out, "press = {}\norigin = \"plan\"", toml::Value::String(plan.press.name.clone()));

@@ -124,7 +124,14 @@ impl<'a> Fields<'a> {
     }
 
     /// A plain number with a default that is noted.
-    pub(super) fn number_or(&self, key: &str, least: f64, most: f64, otherwise: f64, why: &str) -> Found<f64> {
+    pub(super) fn number_or(
+        &self,
+        key: &str,
+        least: f64,
+        most: f64,
+        otherwise: f64,
+        why: &str,
+    ) -> Found<f64> {
         match self.number(key, least, most)? {
             Some(number) => Ok(number),
             None => {

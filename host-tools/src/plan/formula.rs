@@ -101,7 +101,11 @@ pub fn ramp_release_factor(duration_over_period: f64) -> f64 {
 /// Share of each column by the linear form F = P/n · (1 ± 2ex/a ± 2ey/b); columns in the order of the press,
 /// two columns share left and right only.
 #[must_use]
-pub fn column_shares(columns: bolster_core::press::Columns, centre_mm: [f64; 2], plate_mm: [f64; 2]) -> Vec<f64> {
+pub fn column_shares(
+    columns: bolster_core::press::Columns,
+    centre_mm: [f64; 2],
+    plate_mm: [f64; 2],
+) -> Vec<f64> {
     let count = columns.count() as f64;
     let side = |x: f32, y: f32| {
         let x = f64::from(x) * 2.0 * centre_mm[0] / plate_mm[0];

@@ -62,7 +62,14 @@ pub struct Check {
     pub binding: bool,
 }
 
-fn check(code: &'static str, what: &'static str, unit: &'static str, hit: u32, value: f64, high: f64) -> Check {
+fn check(
+    code: &'static str,
+    what: &'static str,
+    unit: &'static str,
+    hit: u32,
+    value: f64,
+    high: f64,
+) -> Check {
     Check {
         code,
         what,
@@ -118,8 +125,10 @@ pub fn checks(job: &Job, press: &Candidate, speed_spm: f64, plan: &HitPlan) -> V
             Operation::Pad(pad) => pad.contact_mm,
         })
         .fold(0.0, f64::max);
-    all.push(check("contact-above-stroke", "first touch under the top of the stroke", "mm", hit, highest, highest)
-        .against(0.95 * spec.stroke_mm));
+    all.push(
+        check("contact-above-stroke", "first touch under the top of the stroke", "mm", hit, highest, highest)
+            .against(0.95 * spec.stroke_mm),
+    );
     let [slowest, fastest] = spec.speed_spm;
     let speed = check("speed-out-of-range", "strokes a minute", "spm", hit, speed_spm, speed_spm);
     let mut speed = speed.against(fastest);
@@ -148,7 +157,8 @@ pub fn checks(job: &Job, press: &Candidate, speed_spm: f64, plan: &HitPlan) -> V
         let share = spec.rated_kn / columns as f64 * spec.column_percent / 100.0;
         let column = bands.column_kn;
         all.push(
-            check("column-over-share", "highest column load", "kN", hit, column.nominal, column.high).against(share),
+            check("column-over-share", "highest column load", "kN", hit, column.nominal, column.high)
+                .against(share),
         );
         let names = [
             ("imbalance-left-right", "left-right difference"),
@@ -185,9 +195,16 @@ pub fn checks(job: &Job, press: &Candidate, speed_spm: f64, plan: &HitPlan) -> V
         .any(|s| s.operations.iter().any(|o| matches!(o, Operation::Cut(_))));
     if cuts {
         // A trade magazine's advice (thefabricator.com, read) for straight sides; 60 to 70 % for open frames.
-        let mut guide = check("blanking-guideline", "peak against 80 % of rating when cutting", "kN", hit, peak.nominal, peak.nominal)
-            .against(0.8 * spec.rated_kn)
-            .at(course.peak.height_mm);
+        let mut guide = check(
+            "blanking-guideline",
+            "peak against 80 % of rating when cutting",
+            "kN",
+            hit,
+            peak.nominal,
+            peak.nominal,
+        )
+        .against(0.8 * spec.rated_kn)
+        .at(course.peak.height_mm);
         guide.binding = false;
         all.push(guide);
     }
@@ -199,8 +216,15 @@ pub fn checks(job: &Job, press: &Candidate, speed_spm: f64, plan: &HitPlan) -> V
         // Stations further out than the columns lift the other side; the plate ends about there.
         let furthest = 200.0 * out.fold(0.0, f64::max);
         all.push(
-            check("station-beyond-columns", "furthest station, percent of the way to the columns", "%", hit, furthest, furthest)
-                .against(100.0),
+            check(
+                "station-beyond-columns",
+                "furthest station, percent of the way to the columns",
+                "%",
+                hit,
+                furthest,
+                furthest,
+            )
+            .against(100.0),
         );
     }
     all
@@ -246,7 +270,10 @@ pub fn off_centre(job: &Job, press: &Candidate, plan: &HitPlan) -> Option<OffCen
     let extent = places().fold(f64::NEG_INFINITY, f64::max) - places().fold(f64::INFINITY, f64::min);
     Some(OffCentre {
         centre_mm: plan.course.centre_mm,
-        allowed_offset_mm: [offset(spec.bolster_mm[0]), if columns == 4 { offset(spec.bolster_mm[1]) } else { 0.0 }],
+        allowed_offset_mm: [
+            offset(spec.bolster_mm[0]),
+            if columns == 4 { offset(spec.bolster_mm[1]) } else { 0.0 },
+        ],
         allowed_here_kn: by_column.min(by_imbalance).min(spec.rated_kn),
         spread_percent: 100.0 * extent / spec.bolster_mm[0],
     })

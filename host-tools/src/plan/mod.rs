@@ -134,8 +134,7 @@ fn plan_hit(job: &Job, hit: u32, press: &Candidate, speed_spm: f64) -> HitPlan {
 pub fn plan_at(job: &Job, press: &Candidate, speed_spm: f64) -> PressPlan {
     let hits: Vec<HitPlan> = (1..=job.hits).map(|hit| plan_hit(job, hit, press, speed_spm)).collect();
     let checks: Vec<Check> = hits.iter().flat_map(|hit| limits::checks(job, press, speed_spm, hit)).collect();
-    let standing =
-        checks.iter().filter(|c| c.binding).map(|c| c.standing).max().unwrap_or(Standing::Unknown);
+    let standing = checks.iter().filter(|c| c.binding).map(|c| c.standing).max().unwrap_or(Standing::Unknown);
     PressPlan {
         press: press.clone(),
         speed_spm,

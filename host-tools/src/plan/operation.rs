@@ -88,7 +88,8 @@ fn cut(fields: &Fields<'_>, stock: &Stock) -> Found<Cut> {
         ));
     }
     if contact_mm - stagger_mm - shear_mm < stock.penetration * t {
-        fields.remark("does not go deep enough to cut through at every punch; check entry, stagger and shear");
+        fields
+            .remark("does not go deep enough to cut through at every punch; check entry, stagger and shear");
     }
     let stripping_percent = fields.number_or(
         "stripping_percent",
@@ -144,7 +145,8 @@ fn bend(fields: &Fields<'_>, stock: &Stock) -> Found<Bend> {
     };
     let length_mm = fields.needed_length("length", "give the length of the bend line")?;
     let t = stock.thickness_mm;
-    let opening_mm = fields.length_or("opening", 8.0 * t, "eight thicknesses (common practice, no source)")?;
+    let opening_mm =
+        fields.length_or("opening", 8.0 * t, "eight thicknesses (common practice, no source)")?;
     if opening_mm <= t {
         return Err(fields.wrong("opening", "must be wider than the sheet is thick"));
     }
@@ -165,7 +167,8 @@ fn draw(fields: &Fields<'_>, stock: &Stock) -> Found<Draw> {
         return Err(fields.wrong("blank", "must be wider than the punch"));
     }
     let t = stock.thickness_mm;
-    let die_radius_mm = fields.length_or("die_radius", 6.0 * t, "six thicknesses (common practice, no source)")?;
+    let die_radius_mm =
+        fields.length_or("die_radius", 6.0 * t, "six thicknesses (common practice, no source)")?;
     let cushion = match fields.text("holder")? {
         Some("cushion") => true,
         Some("none" | "separate") => false,
@@ -176,7 +179,9 @@ fn draw(fields: &Fields<'_>, stock: &Stock) -> Found<Draw> {
         }
     };
     if blank_mm / punch_mm > 2.0 {
-        fields.remark("the drawing ratio is above 2: one draw is not likely to make this cup (common practice)");
+        fields.remark(
+            "the drawing ratio is above 2: one draw is not likely to make this cup (common practice)",
+        );
     }
     Ok(Draw { punch_mm, blank_mm, depth_mm, die_radius_mm, cushion })
 }
@@ -200,7 +205,11 @@ fn coin(fields: &Fields<'_>, stock: &Stock) -> Found<Coin> {
         }
     };
     let reduction_mm = fields.length_or("reduction", 0.1 * stock.thickness_mm, "a tenth of the thickness")?;
-    let contact_mm = fields.length_or("contact", reduction_mm, "the reduction: the frame's stretch is allowed for in setting")?;
+    let contact_mm = fields.length_or(
+        "contact",
+        reduction_mm,
+        "the reduction: the frame's stretch is allowed for in setting",
+    )?;
     if reduction_mm <= 0.0 || contact_mm <= 0.0 {
         return Err(fields.wrong("reduction", "reduction and contact must be above zero"));
     }

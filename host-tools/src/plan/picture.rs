@@ -26,7 +26,10 @@ fn curve(plan: &PressPlan, samples: &[&Sample]) -> Vec<(f64, f64)> {
 
 fn subtitle(plan: &PressPlan, job: &Job, hit: &HitPlan) -> String {
     let which = if job.hits > 1 { format!(", hit {} of {}", hit.hit, job.hits) } else { String::new() };
-    format!("{} at {:.0} strokes a minute{which}; predicted loads are estimates", plan.press.name, plan.speed_spm)
+    format!(
+        "{} at {:.0} strokes a minute{which}; predicted loads are estimates",
+        plan.press.name, plan.speed_spm
+    )
 }
 
 fn closing(hit: &HitPlan) -> Vec<&Sample> {

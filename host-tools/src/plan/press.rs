@@ -217,8 +217,7 @@ fn frame_of(
     };
     // Stiffness grows more slowly than rating; the mass is that of a 100 Hz frame.
     let stretch = 0.02 * spec.rated_kn.sqrt();
-    let stretch_at_rated_mm =
-        value("stretch_at_rated_mm", given.stretch_at_rated_mm, stretch, " mm", 50.0)?;
+    let stretch_at_rated_mm = value("stretch_at_rated_mm", given.stretch_at_rated_mm, stretch, " mm", 50.0)?;
     let omega = core::f64::consts::TAU * 100.0;
     let mass = spec.rated_kn / stretch_at_rated_mm * 1e6 / (omega * omega);
     let slide_mass_kg = value("slide_mass_kg", given.slide_mass_kg, mass, " kg", 1e6)?;

@@ -66,8 +66,9 @@ impl Job {
         if path.is_dir() {
             return Err(fail("is a folder, not a job file; name the file in it".to_owned()));
         }
-        let bytes = std::fs::read(path)
-            .map_err(|why| fail(format!("cannot be read ({why}); check that it exists and that you may read it")))?;
+        let bytes = std::fs::read(path).map_err(|why| {
+            fail(format!("cannot be read ({why}); check that it exists and that you may read it"))
+        })?;
         let text = String::from_utf8(bytes)
             .map_err(|_| fail("is not plain text in UTF-8; a job file is TOML".to_owned()))?;
         Self::parse(&text, path, materials)
@@ -80,7 +81,8 @@ impl Job {
     pub fn parse(text: &str, path: &Path, materials: &Materials) -> Result<Self, JobError> {
         let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         let root: Table = text.parse().map_err(|why: toml::de::Error| {
-            let line = why.span().map(|span| text.bytes().take(span.start).filter(|b| *b == b'\n').count() + 1);
+            let line =
+                why.span().map(|span| text.bytes().take(span.start).filter(|b| *b == b'\n').count() + 1);
             let place = line.map_or_else(String::new, |line| format!("line {line}: "));
             let message = why.message().split_whitespace().collect::<Vec<_>>().join(" ");
             JobError::new(path, format!("{place}is not TOML: {message}"))
@@ -97,7 +99,8 @@ fn understand(root: &Table, materials: &Materials) -> Found<Job> {
         Some(_) => Err(format!("[{key}] must be a table")),
     };
     let units = {
-        let notes = Notes { units: Units::default(), defaults: RefCell::default(), remarks: RefCell::default() };
+        let notes =
+            Notes { units: Units::default(), defaults: RefCell::default(), remarks: RefCell::default() };
         let fields = Fields::new("[units]".to_owned(), table("units")?.unwrap_or(&empty), &notes);
         fields.only(&["length", "strength", "load"])?;
         Units::new(fields.text("length")?, fields.text("strength")?, fields.text("load")?)
@@ -148,7 +151,9 @@ fn understand(root: &Table, materials: &Materials) -> Found<Job> {
         };
         station_of(&Fields::new(place, entry, &notes), materials, &stock, &dies, &mut stations)?;
         if stations.len() > MOST_STATIONS {
-            return Err(format!("more than {MOST_STATIONS} stations, repeats counted; group punches into one"));
+            return Err(format!(
+                "more than {MOST_STATIONS} stations, repeats counted; group punches into one"
+            ));
         }
     }
     let hits = stations.iter().map(|s| s.hit).max().unwrap_or(1);
@@ -172,7 +177,8 @@ fn dies_of(root: &Table, notes: &Notes) -> Found<Vec<DieSet>> {
         };
         let fields = Fields::new(format!("die {}", number + 1), entry, notes);
         fields.only(&["name", "x", "y"])?;
-        let name = fields.text("name")?.ok_or_else(|| fields.missing("name", "stations name their die by it"))?;
+        let name =
+            fields.text("name")?.ok_or_else(|| fields.missing("name", "stations name their die by it"))?;
         if dies.iter().any(|die| die.name == name) {
             return Err(fields.wrong("name", "is used twice"));
         }
@@ -233,7 +239,11 @@ fn stock_of(fields: &Fields<'_>, materials: &Materials, strip: Option<&Stock>) -
         _ => from_strengths(fields, thickness_mm, shear, tensile, yields)?,
     };
     if known.is_some() {
-        let given = [(shear, &mut stock.shear_mpa), (tensile, &mut stock.tensile_mpa), (yields, &mut stock.yield_mpa)];
+        let given = [
+            (shear, &mut stock.shear_mpa),
+            (tensile, &mut stock.tensile_mpa),
+            (yields, &mut stock.yield_mpa),
+        ];
         for (given, place) in given {
             if let Some(mpa) = given {
                 *place = mpa;
@@ -249,7 +259,11 @@ fn stock_of(fields: &Fields<'_>, materials: &Materials, strip: Option<&Stock>) -
     if let Some(percent) = fields.number("strength_spread_percent", 0.0, 60.0)? {
         stock.strength_spread_percent = percent;
     } else if strip.is_none() {
-        let why = if known.is_some() { "of the materials table" } else { "usual mill spread (common practice, no source)" };
+        let why = if known.is_some() {
+            "of the materials table"
+        } else {
+            "usual mill spread (common practice, no source)"
+        };
         fields.defaulted("strength_spread_percent", format!("{}", stock.strength_spread_percent), why);
     }
     match (fields.number("thickness_spread_percent", 0.0, 60.0)?, strip) {
@@ -257,14 +271,26 @@ fn stock_of(fields: &Fields<'_>, materials: &Materials, strip: Option<&Stock>) -
         (None, Some(strip)) => stock.thickness_spread_percent = strip.thickness_spread_percent,
         (None, None) => {
             stock.thickness_spread_percent = 4.0;
-            fields.defaulted("thickness_spread_percent", "4".to_owned(), "usual rolled strip (common practice, no source)");
+            fields.defaulted(
+                "thickness_spread_percent",
+                "4".to_owned(),
+                "usual rolled strip (common practice, no source)",
+            );
         }
     }
     if let Some(percent) = fields.number("penetration_percent", 1.0, 99.0)? {
         stock.penetration = percent / 100.0;
     } else if strip.is_none() {
-        let why = if known.is_some() { "of the materials table" } else { "mild steel (common practice, no source)" };
-        fields.defaulted("penetration_percent", format!("{}", (stock.penetration * 1000.0).round() / 10.0), why);
+        let why = if known.is_some() {
+            "of the materials table"
+        } else {
+            "mild steel (common practice, no source)"
+        };
+        fields.defaulted(
+            "penetration_percent",
+            format!("{}", (stock.penetration * 1000.0).round() / 10.0),
+            why,
+        );
     }
     Ok(stock)
 }
@@ -283,10 +309,15 @@ fn from_strengths(
     };
     let (shear_mpa, tensile_mpa) = match (shear, tensile) {
         (Some(shear), Some(tensile)) => (shear, tensile),
-        (Some(shear), None) => (shear, derived("tensile", shear / 0.8, "shear / 0.8 (read on calculator pages)")),
-        (None, Some(tensile)) => (derived("shear", 0.8 * tensile, "0.8 × tensile (read on calculator pages)"), tensile),
+        (Some(shear), None) => {
+            (shear, derived("tensile", shear / 0.8, "shear / 0.8 (read on calculator pages)"))
+        }
+        (None, Some(tensile)) => {
+            (derived("shear", 0.8 * tensile, "0.8 × tensile (read on calculator pages)"), tensile)
+        }
         (None, None) => {
-            return Err(fields.missing("material", "name one of the materials table, or give shear or tensile strength"));
+            return Err(fields
+                .missing("material", "name one of the materials table, or give shear or tensile strength"));
         }
     };
     let yield_mpa = yields
@@ -311,11 +342,14 @@ fn station_of(
     dies: &[DieSet],
     out: &mut Vec<Station>,
 ) -> Found<()> {
-    let mut known =
-        vec!["name", "die", "x", "y", "hit", "repeat", "pitch", "pierce", "blank", "bend", "draw", "coin", "pad"];
+    let mut known = vec![
+        "name", "die", "x", "y", "hit", "repeat", "pitch", "pierce", "blank", "bend", "draw", "coin", "pad",
+    ];
     known.extend(STOCK_KEYS);
     fields.only(&known)?;
-    let name = fields.text("name")?.ok_or_else(|| fields.missing("name", "every message names the station by it"))?;
+    let name = fields
+        .text("name")?
+        .ok_or_else(|| fields.missing("name", "every message names the station by it"))?;
     let die = match fields.text("die")? {
         None => None,
         Some(wanted) => Some(dies.iter().position(|die| die.name == wanted).ok_or_else(|| {
@@ -324,7 +358,8 @@ fn station_of(
         })?),
     };
     let stock = stock_of(fields, materials, Some(strip))?;
-    let x = fields.place_mm("x")?.ok_or_else(|| fields.missing("x", "say where it stands, 0 is the middle"))?;
+    let x =
+        fields.place_mm("x")?.ok_or_else(|| fields.missing("x", "say where it stands, 0 is the middle"))?;
     let y = place_or_middle(fields, "y")?;
     let middle = die.and_then(|die| dies.get(die)).map_or([0.0; 2], |die| [die.x_mm, die.y_mm]);
     let hit = fields.whole_or("hit", 20, 1, "")?;
@@ -332,7 +367,9 @@ fn station_of(
     let pitch = match (fields.pair("pitch")?, repeat) {
         (Some(pitch), _) => pitch,
         (None, 1) => [0.0; 2],
-        (None, _) => return Err(fields.missing("pitch", "say how far apart the repeats are: [left-right, front-rear]")),
+        (None, _) => {
+            return Err(fields.missing("pitch", "say how far apart the repeats are: [left-right, front-rear]"));
+        }
     };
     let operations = operation::read(fields, &stock)?;
     for number in 0..repeat {

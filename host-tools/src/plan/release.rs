@@ -45,7 +45,8 @@ pub fn greatest(job: &Job, hit: u32, press: &Candidate, speed_spm: f64) -> Optio
     releases.sort_by(|a, b| b.height_mm.total_cmp(&a.height_mm));
     let mut best: Option<(f64, f64, f64)> = None;
     for (number, first) in releases.iter().enumerate() {
-        let together = releases.iter().skip(number).take_while(|r| first.height_mm - r.height_mm < first.over_mm);
+        let together =
+            releases.iter().skip(number).take_while(|r| first.height_mm - r.height_mm < first.over_mm);
         let kn: f64 = together.map(|r| r.kn).sum();
         if best.is_none_or(|(most, ..)| kn > most) {
             best = Some((kn, first.height_mm, first.over_mm));

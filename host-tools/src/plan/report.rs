@@ -56,7 +56,8 @@ fn stations(out: &mut String, job: &Job, unit: LoadUnit) {
             );
         }
         // Repeats differ only in place: say the formulas once.
-        let same = shown.iter().find(|(text, _)| *text == block && !block.is_empty()).map(|(_, number)| *number);
+        let same =
+            shown.iter().find(|(text, _)| *text == block && !block.is_empty()).map(|(_, number)| *number);
         let _ = writeln!(
             out,
             "  {} at ({:.0}, {:.0}) mm{}{}",
@@ -144,8 +145,11 @@ fn one_hit(out: &mut String, plan: &PressPlan, hit: &HitPlan, unit: LoadUnit) {
     );
     if let Some(off) = &hit.off_centre {
         let names = plan.press.spec.columns.names();
-        let columns: Vec<String> =
-            names.iter().zip(&course.columns_at_peak_kn).map(|(n, kn)| format!("{n} {}", unit.print(*kn))).collect();
+        let columns: Vec<String> = names
+            .iter()
+            .zip(&course.columns_at_peak_kn)
+            .map(|(n, kn)| format!("{n} {}", unit.print(*kn)))
+            .collect();
         let [x, y] = course.centre_mm;
         let _ = writeln!(
             out,
@@ -160,7 +164,11 @@ fn one_hit(out: &mut String, plan: &PressPlan, hit: &HitPlan, unit: LoadUnit) {
             out,
             "  off centre: this peak may stand up to {:.0} mm left or right{}; {} may stand where it does",
             off.allowed_offset_mm[0],
-            if names.len() == 4 { format!(", {:.0} mm front or rear", off.allowed_offset_mm[1]) } else { String::new() },
+            if names.len() == 4 {
+                format!(", {:.0} mm front or rear", off.allowed_offset_mm[1])
+            } else {
+                String::new()
+            },
             unit.print(off.allowed_here_kn)
         );
         if off.spread_percent < 60.0 {
