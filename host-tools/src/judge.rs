@@ -2,8 +2,9 @@
 
 use std::path::Path;
 
+use crate::card::die::{Axis, DieCard};
 use crate::card::press::PressCard;
-use crate::recording::{Reader, RecordingError, Row};
+use crate::recording::{Header, Reader, RecordingError, Row};
 use crate::session::{Outcome, ROWS_AHEAD, SampleRate, Session, SessionError};
 
 /// A recording could not be judged.
@@ -33,12 +34,13 @@ pub type Shown<'a> = &'a mut dyn FnMut(u64, u64, u64);
 pub fn judge<E: From<JudgeError>>(
     recording: &Path,
     card: &PressCard,
-    set: impl FnOnce(&mut Session) -> Result<(), SessionError>,
+    set: impl FnOnce(&mut Session, &Header) -> Result<(), SessionError>,
     shown: Shown<'_>,
     mut take: impl FnMut(&Outcome, &Session) -> Result<(), E>,
 ) -> Result<SampleRate, E> {
     let failed = |why| JudgeError::Session { path: recording.to_owned(), why };
     let mut reader = Reader::open(recording).map_err(JudgeError::from)?;
+    reader.expect_columns(card.spec.columns).map_err(JudgeError::from)?;
     let mut row = Row::default();
     let mut ahead = Vec::new();
     while ahead.len() < ROWS_AHEAD && reader.next(&mut row).map_err(JudgeError::from)? {
@@ -46,7 +48,7 @@ pub fn judge<E: From<JudgeError>>(
     }
     let rate = SampleRate::of(card, reader.header(), &ahead);
     let mut session = Session::new(card, reader.header(), rate).map_err(failed)?;
-    set(&mut session).map_err(failed)?;
+    set(&mut session, reader.header()).map_err(failed)?;
     let mut strokes = 0;
     for row in &ahead {
         if let Some(outcome) = session.row(row) {
@@ -86,4 +88,18 @@ pub fn rows_of(recording: &Path, stroke: u64) -> Result<Vec<Row>, RecordingError
         }
     }
     Ok(rows)
+}
+
+/// Puts a die, if there is one, into a session for a recording with this header.
+///
+/// # Errors
+/// [`SessionError`] if the card does not fit the recording.
+pub fn put_in(die: Option<&DieCard>, session: &mut Session, header: &Header) -> Result<(), SessionError> {
+    match die {
+        Some(die) if die.shape.axis == Axis::CrankDegrees && !header.has_angle => Err(SessionError::Settings(
+            "the die was learnt by crank angle and the recording has none".to_owned(),
+        )),
+        Some(die) => session.set_die(die, header.has_coil),
+        None => Ok(()),
+    }
 }

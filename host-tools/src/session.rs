@@ -6,16 +6,15 @@
 mod outcome;
 mod rate;
 
-use bolster_core::die::DieLimits;
 use bolster_core::frame::{CrankReading, Frame};
 use bolster_core::monitor::{Monitor, StrokeReport};
 use bolster_core::press::Columns;
 use bolster_core::settings::{PressSettings, SettingsError};
-use bolster_core::shape::ShapeModel;
-use bolster_core::signature::Signature;
+use bolster_core::signature::Layout;
 use bolster_core::stroke::StrokeSource;
 use bolster_core::units::{CrankAngle, Tick};
 
+use crate::card::die::DieCard;
 use crate::card::press::PressCard;
 use crate::recording::{Header, Row, Unit};
 
@@ -23,7 +22,7 @@ pub use outcome::{ColumnOutcome, FindingOutcome, Outcome};
 pub use rate::{ROWS_AHEAD, SampleRate};
 
 /// Signature bins of the host's monitors; the controller's are the same.
-pub const BINS: usize = 128;
+pub const BINS: usize = 64;
 /// Frames kept around a stop.
 const KEEP: usize = 1024;
 /// One count of the converter in the host's monitors, as a share of the column's rated share: full scale is
@@ -96,6 +95,43 @@ impl Session {
         })
     }
 
+    /// Puts a die in; `marked` says whether the recording marks coil changes.
+    ///
+    /// # Errors
+    /// [`SessionError::Settings`] if the card's figures do not go together at this sample rate.
+    pub fn set_die(&mut self, die: &DieCard, marked: bool) -> Result<(), SessionError> {
+        each!(self, run => run.set_die(die, marked))
+    }
+
+    /// Gathers signatures in these bins instead of judging by a die.
+    pub fn gather(&mut self, layout: Layout<BINS>) {
+        each!(self, run => run.gather(layout));
+    }
+
+    /// Readings a second.
+    #[must_use]
+    pub fn sample_hz(&self) -> f64 {
+        each!(self, run => run.sample_hz)
+    }
+
+    /// Signature of the stroke whose outcome came last: bin after bin, columns side by side; none if it is not whole.
+    #[must_use]
+    pub fn signature(&self) -> Option<Vec<f32>> {
+        each!(self, run => run.signature())
+    }
+
+    /// Running baseline of the die's good strokes in the same form, and the bins' edges, where a die is in.
+    #[must_use]
+    pub fn baseline(&self) -> Option<(Vec<f32>, Vec<f64>)> {
+        each!(self, run => run.baseline())
+    }
+
+    /// Longest repetition of one reading in the stroke whose outcome came last, frames.
+    #[must_use]
+    pub fn longest_repeat(&self) -> u32 {
+        each!(self, run => run.repeats.ended)
+    }
+
     /// One row; gives the outcome of the stroke that it shows to be complete.
     pub fn row(&mut self, row: &Row) -> Option<Outcome> {
         each!(self, run => run.row(row))
@@ -112,6 +148,8 @@ pub struct Run<const N: usize> {
     monitor: Monitor<N, BINS, KEEP>,
     columns: Columns,
     counts_per_kn: f64,
+    sample_hz: f64,
+    repeats: Repeats<N>,
     tick: u32,
     stroke: Option<u64>,
     coil: u64,
@@ -135,16 +173,44 @@ impl<const N: usize> Run<N> {
         }
         let mut monitor = Monitor::new(settings.build()?);
         monitor.self_test(Tick(0), true);
-        Ok(Self { monitor, columns: card.spec.columns, counts_per_kn, tick: 0, stroke: None, coil: 0, waiting: None })
+        Ok(Self {
+            monitor,
+            columns: card.spec.columns,
+            counts_per_kn,
+            sample_hz: rate.hz,
+            repeats: Repeats::default(),
+            tick: 0,
+            stroke: None,
+            coil: 0,
+            waiting: None,
+        })
     }
 
-    /// Puts a die in.
-    ///
-    /// # Errors
-    /// [`SessionError::Settings`] if its limits cannot be.
-    pub fn set_die(&mut self, limits: DieLimits, shape: Option<ShapeModel<N, BINS>>) -> Result<(), SessionError> {
-        let tick = Tick(self.tick);
-        self.monitor.set_die(tick, limits, shape).map_err(|why| SessionError::Settings(why.to_string()))
+    fn set_die(&mut self, die: &DieCard, marked: bool) -> Result<(), SessionError> {
+        let model = die.shape.model(self.sample_hz).map_err(|why| SessionError::Settings(why.to_string()))?;
+        let limits = die.limits.to_core();
+        let set = self.monitor.set_die(Tick(self.tick), limits, Some(model), marked);
+        set.map_err(|why| SessionError::Settings(why.to_string()))
+    }
+
+    fn gather(&mut self, layout: Layout<BINS>) {
+        self.monitor.gather_signatures(layout);
+        self.repeats.count = true;
+    }
+
+    fn signature(&self) -> Option<Vec<f32>> {
+        let shape = self.monitor.shape();
+        let ended = shape.ended();
+        shape.layout().filter(|layout| ended.is_whole(layout)).map(|_| ended.bins().concat())
+    }
+
+    fn baseline(&self) -> Option<(Vec<f32>, Vec<f64>)> {
+        let shape = self.monitor.shape();
+        let (layout, baseline) = (shape.layout()?, shape.baseline()?);
+        let per_unit = if layout.is_by_angle() { 1.0 } else { 1000.0 / self.sample_hz };
+        let edges = (0..layout.used()).map(|bin| layout.edges(bin).0).chain([layout.end()]);
+        let edges = edges.map(|edge| f64::from(edge) * per_unit).collect();
+        Some((baseline.get(..layout.used())?.concat(), edges))
     }
 
     /// One row; gives the outcome of the stroke that it shows to be complete.
@@ -157,6 +223,7 @@ impl<const N: usize> Run<N> {
             }
             self.stroke = Some(row.stroke);
             self.coil = row.coil;
+            self.repeats.end_stroke();
         }
         let mut counts = [0; N];
         for (count, load) in counts.iter_mut().zip(&row.loads) {
@@ -164,6 +231,7 @@ impl<const N: usize> Run<N> {
             *count = (load * self.counts_per_kn).round() as i32;
             *count = (*count).clamp(-(1 << 23), (1 << 23) - 1);
         }
+        self.repeats.step(&counts);
         let crank = if row.angle_deg.is_nan() {
             CrankReading::Absent
         } else {
@@ -178,14 +246,49 @@ impl<const N: usize> Run<N> {
     /// The recording has ended; gives the outcome of its last stroke.
     pub fn close(&mut self) -> Option<Outcome> {
         self.waiting = self.stroke.take().map(|stroke| (stroke, self.coil));
+        self.repeats.end_stroke();
         if self.monitor.close(Tick(self.tick)) { self.outcome() } else { None }
     }
 
     fn outcome(&mut self) -> Option<Outcome> {
         let (stroke, coil) = self.waiting.take()?;
         let report: &StrokeReport<N> = self.monitor.report()?;
-        let signature: &Signature<N, BINS> = self.monitor.shape().ended();
-        let _ = signature;
         Some(Outcome::new(stroke, coil, self.columns, report))
+    }
+}
+
+/// Longest repetition of one reading of any column, stroke by stroke.
+#[derive(Debug)]
+struct Repeats<const N: usize> {
+    count: bool,
+    last: [i32; N],
+    run: [u32; N],
+    longest: u32,
+    ended: u32,
+}
+
+impl<const N: usize> Default for Repeats<N> {
+    fn default() -> Self {
+        Self { count: false, last: [0; N], run: [0; N], longest: 0, ended: 0 }
+    }
+}
+
+impl<const N: usize> Repeats<N> {
+    #[inline]
+    fn step(&mut self, counts: &[i32; N]) {
+        if !self.count {
+            return;
+        }
+        for ((last, run), count) in self.last.iter_mut().zip(&mut self.run).zip(counts) {
+            *run = if last == count { *run + 1 } else { 0 };
+            *last = *count;
+            self.longest = self.longest.max(*run);
+        }
+    }
+
+    fn end_stroke(&mut self) {
+        self.ended = self.longest;
+        self.longest = 0;
+        self.run = [0; N];
     }
 }

@@ -11,6 +11,7 @@ use crate::journal::{Event, EventKind};
 use crate::ledger::Ledger;
 use crate::monitor::{Monitor, Step, StrokeReport};
 use crate::permit::PermitState;
+use crate::shape::{Measures, Standout};
 use crate::stroke::Position;
 use crate::units::Tick;
 use crate::verdict::Finding;
@@ -254,8 +255,15 @@ impl MonitorDigest {
         if let Some(report) = monitor.report() {
             self.fnv.report(report);
         }
-        for bin in monitor.shape().ended().bins() {
+        let shape = monitor.shape();
+        for bin in shape.ended().bins().iter().chain(shape.baseline().into_iter().flatten()) {
             bin.iter().for_each(|load| self.fnv.f32(*load));
+        }
+        let Measures { over_limit, window, bin } = shape.measures();
+        over_limit.iter().for_each(|share| self.fnv.f32(*share));
+        for Standout { column, bins } in [window, bin] {
+            self.fnv.u8(*column);
+            bins.iter().for_each(|bin| self.fnv.bytes(&bin.to_le_bytes()));
         }
         self.fnv.ledger(monitor.ledger());
     }

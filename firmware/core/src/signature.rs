@@ -207,7 +207,7 @@ impl<const N: usize, const BINS: usize> Signature<N, BINS> {
         }
     }
 
-    /// The stroke ends: bins never reached take the last load seen, if only a little is missing.
+    /// The stroke ends: what was not reached takes the last load seen, if only a little is missing.
     pub fn finish(&mut self, layout: &Layout<BINS>) {
         let (first, _) = layout.edges(0);
         let Some((reached, loads)) = self.last else {
@@ -216,8 +216,17 @@ impl<const N: usize, const BINS: usize> Signature<N, BINS> {
         };
         self.whole &= self.filled == layout.used || layout.end - reached <= MAY_MISS * (layout.end - first);
         if self.whole {
-            for bin in self.bins.iter_mut().take(layout.used).skip(self.filled) {
+            // The open bin: what it has, and the last load for the rest of it.
+            let (begins, edge) = layout.edges(self.filled);
+            let begun = reached > begins && self.filled < layout.used;
+            let (rest, per_width) = (edge - reached, 1.0 / (edge - begins));
+            for (n, bin) in self.bins.iter_mut().take(layout.used).skip(self.filled).enumerate() {
                 *bin = loads;
+                if n == 0 && begun {
+                    for (bin, open) in bin.iter_mut().zip(&self.open) {
+                        *bin = (open + *bin * rest) * per_width;
+                    }
+                }
             }
             self.filled = layout.used;
         }

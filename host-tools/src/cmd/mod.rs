@@ -3,6 +3,9 @@
 //! Exit codes: 0 done, 1 bad input or failure (one message on stderr), 2 bad usage, 3 a finding that the
 //! caller asked to be told of. Results go to stdout, talk to stderr; a closed pipe is no failure.
 
+pub mod calibrate;
+pub mod import;
+pub mod learn;
 pub mod plan;
 pub mod plot;
 pub mod progress;
@@ -32,6 +35,9 @@ struct Program {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Calibrate(calibrate::CalibrateArgs),
+    Import(import::ImportCommand),
+    Learn(learn::LearnArgs),
     Plan(plan::PlanArgs),
     Plot(plot::PlotArgs),
     Replay(replay::ReplayArgs),
@@ -74,6 +80,9 @@ impl<E: Error + 'static> From<E> for Failure {
 #[must_use]
 pub fn main() -> ExitCode {
     let done = match Program::parse().command {
+        Command::Calibrate(args) => calibrate::run(&args),
+        Command::Import(args) => import::run(&args),
+        Command::Learn(args) => learn::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Plot(args) => plot::run(&args),
         Command::Replay(args) => replay::run(&args),

@@ -7,9 +7,10 @@ use clap::{Args, ValueEnum};
 
 use super::progress::Progress;
 use super::{Failure, print};
+use crate::card::die::DieCard;
 use crate::card::press::PressCard;
 use crate::figure::{Figure, LoadUnit, Size, png};
-use crate::judge::{judge, rows_of};
+use crate::judge::{judge, put_in, rows_of};
 use crate::output::Output;
 use crate::picture::{Caption, StrokeReadings, capacity, load_centres, over_strokes, shares, signature};
 use crate::session::Outcome;
@@ -110,12 +111,13 @@ pub fn write(figure: &dyn Figure, path: &Path, size: Size) -> Result<(), Failure
 /// [`Failure`] for bad input or an output that cannot be written.
 pub fn run(args: &PlotArgs) -> Result<(), Failure> {
     let card = PressCard::load(&args.press)?;
+    let die = args.die.as_deref().map(|path| DieCard::load(path, &card)).transpose()?;
     let unit = args.unit.into();
     let size = args.size.unwrap_or(Size::NORMAL);
     let mut outcomes = Vec::new();
     let mut progress = Progress::new("judging");
     let mut shown = |done, total, strokes| progress.show(done, total, strokes, "strokes");
-    judge(&args.recording, &card, |_| Ok(()), &mut shown, |outcome, _| {
+    judge(&args.recording, &card, |session, header| put_in(die.as_ref(), session, header), &mut shown, |outcome, _| {
         outcomes.push(outcome.clone());
         Ok::<(), Failure>(())
     })?;

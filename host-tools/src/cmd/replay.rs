@@ -9,8 +9,9 @@ use serde::Serialize;
 
 use super::progress::Progress;
 use super::{CAUTION, Failure, print};
+use crate::card::die::DieCard;
 use crate::card::press::PressCard;
-use crate::judge::judge;
+use crate::judge::{judge, put_in};
 use crate::output::Output;
 use crate::session::Outcome;
 
@@ -105,13 +106,14 @@ impl Summary {
 /// [`Failure`] for bad input, an output that cannot be written, or what `--fail-on` asks for.
 pub fn run(args: &ReplayArgs) -> Result<(), Failure> {
     let card = PressCard::load(&args.press)?;
+    let die = args.die.as_deref().map(|path| DieCard::load(path, &card)).transpose()?;
     let mut output = args.jsonl.as_deref().map(Output::create).transpose()?;
     let mut summary = Summary::default();
     let mut found = false;
     let mut line = Vec::new();
     let mut progress = Progress::new("judging");
     let mut shown = |done, total, strokes| progress.show(done, total, strokes, "strokes");
-    let rate = judge(&args.recording, &card, |_| Ok(()), &mut shown, |outcome, _| {
+    let rate = judge(&args.recording, &card, |session, header| put_in(die.as_ref(), session, header), &mut shown, |outcome, _| {
         summary.take(outcome);
         found |= args.fail_on.is_some_and(|from| from.includes(outcome.verdict));
         if let Some(output) = &mut output {
