@@ -113,7 +113,35 @@ done <"$work/host.txt"
 [ $compared -gt 0 ] || fail "nothing was compared"
 echo "$compared feeds the same; with the feed's own buffers: stack at most $deepest bytes, static RAM $static bytes"
 
-echo "== instructions a frame, four columns, machine and die limits, eight watch and eight sensor windows"
+echo "== the release image runs: 2000 frames by its serial port"
+run_release() {
+  local answers=$work/answers records=2000 emulator wanted
+  wanted=$((records + 8))
+  mkfifo "$work/port"
+  : >"$answers"
+  timeout 60 qemu-system-arm -M mps2-an386 -nodefaults -display none -monitor none -kernel "$out/release" \
+    -serial null -serial stdio <"$work/port" >"$answers" 2>"$work/emulator.log" &
+  emulator=$!
+  {
+    head -c $((128 + 28 * records)) "$work/feeds/limits-4-encoder.feed"
+    # No record: asks for the figures.
+    printf '%24s\007\000\000\000' ''
+    for _ in $(seq 300); do
+      [ "$(stat -c %s "$answers")" -ge $wanted ] && break
+      sleep 0.1
+    done
+  } >"$work/port"
+  kill $emulator 2>/dev/null
+  wait $emulator 2>/dev/null
+  [ "$(stat -c %s "$answers")" -ge $wanted ] || { echo "only $(stat -c %s "$answers") answers"; return 1; }
+  [ "$(head -c $records "$answers" | tr -d 01 | wc -c)" = 0 ] || { echo "an answer is neither 0 nor 1"; return 1; }
+  head -c $records "$answers" | grep -q 1 || { echo "the permit never came"; return 1; }
+  tail -c +$((records + 1)) "$answers" | od -An -tu4 -N8 |
+    awk '{ printf "stack at most %d bytes, static RAM %d bytes, together %d of 131072\n", $1, $2, $1 + $2; exit $1 + $2 > 131072 - 1024 }'
+}
+[ ! -e "$out/release" ] || [ ! -e "$work/feeds/limits-4-encoder.feed" ] || run_release || fail "the release image does not run, or runs out of RAM"
+
+echo "== instructions a frame, four columns: machine and die limits, all 16 windows, a learned shape"
 plugin=$work/libcount.so
 if rustc --edition 2024 -O --crate-type cdylib --crate-name count -o "$plugin" $board/count/plugin.rs 2>"$work/plugin.log"; then
   span="begin=$(address "$out/feed" count_begin),end=$(address "$out/feed" count_end)"

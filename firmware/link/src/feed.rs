@@ -8,7 +8,7 @@
 //! | 8 | 1 | columns: 1, 2 or 4 |
 //! | 9 | 1 | what tells strokes apart: 0 encoder, 1 index, 2 load, 3 marks |
 //! | 10 | 1 | 1 if ticks are true time |
-//! | 11 | 1 | 1 if the trial's die is to be judged |
+//! | 11 | 1 | die: 0 none, 1 the trial's limits and windows, 2 these and its learned shape |
 //! | 12 | 4 | number of records |
 //! | 16 | 96 | the press, f64 each: rated kN, rated height, stroke and rod mm, slowest and fastest strokes a minute, bolster left-right and front-rear mm, usable energy kJ (NaN: none given), reverse, column and imbalance percent |
 //! | 112 | 8 | sample rate, Hz, f64 |
@@ -47,14 +47,25 @@ pub struct Header {
     pub source: StrokeSource,
     /// Whether ticks are true time.
     pub timed: bool,
-    /// Whether the trial's die is to be judged.
-    pub die: bool,
+    /// Which of the trial's dies is judged.
+    pub die: TrialDie,
     /// Records that follow.
     pub records: u32,
     /// Frames a second, Hz.
     pub sample_hz: f64,
     /// Load of one count, kN.
     pub kn_per_count: f32,
+}
+
+/// Which die a trial judges.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TrialDie {
+    /// None: the machine's limits only.
+    None,
+    /// Limits and windows of every kind.
+    Limits,
+    /// These and a learned shape.
+    Shape,
 }
 
 /// What happens before a frame.
@@ -111,7 +122,7 @@ impl Header {
         let mut rest = out.as_mut_slice();
         put(&mut rest, &MAGIC);
         let columns = self.press.columns.count() as u8;
-        put(&mut rest, &[columns, source, u8::from(self.timed), u8::from(self.die)]);
+        put(&mut rest, &[columns, source, u8::from(self.timed), self.die as u8]);
         put(&mut rest, &self.records.to_le_bytes());
         let press = &self.press;
         let numbers = [
@@ -160,6 +171,12 @@ impl Header {
             3 => StrokeSource::Marked,
             _ => return Err(FeedError::Field("source")),
         };
+        let die = match die {
+            0 => TrialDie::None,
+            1 => TrialDie::Limits,
+            2 => TrialDie::Shape,
+            _ => return Err(FeedError::Field("die")),
+        };
         let records = u32::from_le_bytes(take(&mut rest)?);
         let mut number = || Ok::<f64, FeedError>(f64::from_le_bytes(take(&mut rest)?));
         let press = PressSpec {
@@ -177,7 +194,7 @@ impl Header {
         };
         let sample_hz = number()?;
         let kn_per_count = f32::from_le_bytes(take(&mut rest)?);
-        Ok(Self { press, source, timed: timed == 1, die: die == 1, records, sample_hz, kn_per_count })
+        Ok(Self { press, source, timed: timed == 1, die, records, sample_hz, kn_per_count })
     }
 }
 
@@ -255,7 +272,7 @@ mod tests {
             press: invented_press(Columns::Corners),
             source: StrokeSource::Marked,
             timed: true,
-            die: true,
+            die: TrialDie::Limits,
             records: 7,
             sample_hz: 10_000.0,
             kn_per_count: 1e-3,

@@ -1,5 +1,7 @@
 //! One run of the monitor over a feed, done alike on host and controller.
 
+mod model;
+
 use bolster_core::die::{Band, DieLimits};
 use bolster_core::digest::MonitorDigest;
 use bolster_core::frame::Frame;
@@ -11,7 +13,9 @@ use bolster_core::units::{CrankAngle, Tick};
 use bolster_core::verdict::Verdict;
 use bolster_core::windows::{Channel, SensorRule, SensorWindow, Span, WatchWindow, WindowValue};
 
-use crate::feed::{Before, Header};
+use crate::feed::{Before, Header, TrialDie};
+
+pub use model::invented as invented_model;
 
 /// Signature bins.
 pub const BINS: usize = 128;
@@ -101,9 +105,10 @@ impl<'a, const N: usize> Trial<'a, N> {
     #[must_use]
     pub fn new(monitor: &'a mut TrialMonitor<N>, header: &Header) -> Self {
         monitor.self_test(Tick(0), true);
-        if header.die {
+        if header.die != TrialDie::None {
+            let shape = if header.die == TrialDie::Shape { model::invented(header) } else { None };
             // The die is made for this very press; were it refused, the digest would show it.
-            let _ = monitor.set_die(Tick(0), die(&header.press, header.source), None);
+            let _ = monitor.set_die(Tick(0), die(&header.press, header.source), shape, true);
         }
         Self { monitor, digest: MonitorDigest::default(), last: Tick(0) }
     }
@@ -151,7 +156,7 @@ mod tests {
             press: invented_press(columns),
             source: StrokeSource::Encoder,
             timed: true,
-            die: true,
+            die: TrialDie::Shape,
             records: 0,
             sample_hz: 10_000.0,
             kn_per_count: 1e-3,

@@ -18,7 +18,7 @@ use bolster_core::frame::{CrankReading, Frame};
 use bolster_core::press::Columns;
 use bolster_core::stroke::StrokeSource;
 use bolster_core::units::{CrankAngle, Tick};
-use bolster_link::feed::{Before, Header, encode_record};
+use bolster_link::feed::{Before, Header, TrialDie, encode_record};
 use bolster_link::trial::{Trial, TrialMonitor, press};
 
 /// Counts of a column's rated share: full scale is four times that.
@@ -71,7 +71,11 @@ fn all_random(seed: u64, frames: u32, folder: &Path) -> Result<(), Box<dyn Error
             &out(4),
         )?;
     }
-    Ok(())
+    // What the release image is shown: it has no room to be handed a learned shape.
+    let header =
+        Header { die: TrialDie::Limits, ..random::header(Columns::Corners, StrokeSource::Encoder, each) };
+    let frames = random::frames::<4>(seed + 100, StrokeSource::Encoder, each);
+    run(&header, frames, &folder.join("limits-4-encoder.feed"))
 }
 
 /// Writes a feed and judges it on the way.
@@ -114,7 +118,7 @@ fn from_recording<const N: usize>(card: &PressCard, path: &Path, out: &Path) -> 
         press: card.spec,
         source: StrokeSource::Marked,
         timed: rate.is_measured,
-        die: true,
+        die: TrialDie::Shape,
         records: u32::try_from(rows.len())?,
         sample_hz: rate.hz,
         kn_per_count: (1.0 / counts_per_kn) as f32,

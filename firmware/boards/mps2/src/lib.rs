@@ -3,5 +3,6 @@
 
 pub mod measure;
 pub mod mmio;
+pub mod place;
 pub mod stack;
 pub mod uart;
