@@ -345,3 +345,32 @@ fn a_gain_from_geometry_is_marked_as_an_estimate() {
     let kn = 617_494.0 * stored.calibration.kn_per_count[0][0];
     assert!((kn / 250.0 - 1.0).abs() < 5e-4, "{kn}");
 }
+
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig { cases: 300, ..Default::default() })]
+
+    #[test]
+    fn any_run_of_numbers_never_panics(
+        rows in proptest::collection::vec((-1e3..1e3_f64, -1e7..1e7_f64, 0_u32..4), 0..40),
+    ) {
+        let mut csv = "reference_kn,counts,series\n".to_owned();
+        for (kn, counts, series) in &rows {
+            let _ = writeln!(csv, "{kn},{counts},{series}");
+        }
+        if let Ok(mut run) = Run::parse(csv.as_bytes(), Path::new("run.csv")) {
+            let _ = series::take_spikes(&mut run.readings);
+            let order = series::order(&run.readings);
+            let _ = claim::missing(&run, &order);
+            if let Ok(fitted) = calibrate(&run, &order, None) {
+                proptest::prop_assert!(assess(&run, &order, &fitted, 0.5).residual_kn.is_finite());
+            }
+        }
+    }
+
+    #[test]
+    fn any_text_as_a_run_never_panics_and_says_one_line(text in "([a-z_,0-9.-]{0,30}\n|.{0,20}\n){0,8}") {
+        if let Err(why) = Run::parse(text.as_bytes(), Path::new("run.csv")) {
+            proptest::prop_assert_eq!(why.to_string().lines().count(), 1);
+        }
+    }
+}

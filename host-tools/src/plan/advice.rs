@@ -11,7 +11,8 @@ use super::{PressPlan, press::Candidate};
 /// A change and what it would do.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Advice {
-    /// Stable name: `stagger-punches`, `stagger-stations`, `move-die`, `slower`, `faster`.
+    /// Stable name: `stagger-punches`, `stagger-stations`, `move-die`, `wider-opening`,
+    /// `slower`, `faster`.
     pub code: &'static str,
     /// What to do.
     pub what: String,
@@ -33,6 +34,7 @@ pub fn advice(job: &Job, plan: &PressPlan) -> Vec<Advice> {
         all.extend(stagger_punches(job, plan, hit.hit, &hit.course));
         all.extend(stagger_stations(job, plan, hit.hit, &hit.course));
         all.extend(move_die(job, plan, hit.hit, &hit.course));
+        all.extend(widen_bends(job, plan, hit.hit, &hit.course));
         all.extend(change_speed(job, plan, hit.hit, &hit.course));
     }
     all.sort_by(|a, b| (a.after / a.before.max(1e-9)).total_cmp(&(b.after / b.before.max(1e-9))));
@@ -141,7 +143,18 @@ fn move_die(job: &Job, plan: &PressPlan, hit: u32, before: &Course) -> Option<Ad
     if columns < 2 || (stands(plan, hit, &codes) <= Standing::Unknown && off < 0.05) {
         return None;
     }
-    let y = if columns == 4 { y } else { 0.0 };
+    // No station may leave the space between the columns.
+    let room = |wanted: f64, axis: usize| {
+        let half = plate[axis.min(1)] / 2.0;
+        let places = || {
+            job.stations.iter().filter(|s| s.hit == hit).map(move |s| if axis == 0 { s.x_mm } else { s.y_mm })
+        };
+        let most_left = (places().fold(f64::INFINITY, f64::min) + half).max(0.0);
+        let most_right = (half - places().fold(f64::NEG_INFINITY, f64::max)).max(0.0);
+        wanted.clamp(-most_right, most_left)
+    };
+    let x = room(x, 0);
+    let y = if columns == 4 { room(y, 1) } else { 0.0 };
     let mut changed = job.clone();
     for station in changed.stations.iter_mut().filter(|s| s.hit == hit) {
         station.x_mm -= x;
@@ -171,11 +184,50 @@ fn move_die(job: &Job, plan: &PressPlan, hit: u32, before: &Course) -> Option<Ad
     (is < 0.95 * was).then_some(Advice { code: "move-die", what, figure, unit: "kN", before: was, after: is })
 }
 
+/// Bends over a wider opening: the load falls with it, the inside radius grows.
+fn widen_bends(job: &Job, plan: &PressPlan, hit: u32, before: &Course) -> Option<Advice> {
+    let codes = ["peak-over-rating", "load-over-capacity-curve", "column-over-share"];
+    let worst = plan
+        .checks
+        .iter()
+        .filter(|c| c.hit == hit && codes.contains(&c.code))
+        .filter_map(|c| c.used_percent)
+        .fold(0.0, f64::max);
+    if worst <= 100.0 || worst > 200.0 {
+        return None;
+    }
+    let wider = 1.05 * worst / 100.0;
+    let mut changed = job.clone();
+    let mut said = Vec::new();
+    for station in changed.stations.iter_mut().filter(|s| s.hit == hit) {
+        for operation in &mut station.operations {
+            if let Operation::Bend(bend) = operation {
+                bend.opening_mm *= wider;
+                bend.contact_mm *= wider;
+                said.push(format!("{} over {:.0} mm", station.name, bend.opening_mm));
+            }
+        }
+    }
+    if said.is_empty() {
+        return None;
+    }
+    let after = run(&changed, hit, &plan.press, plan.speed_spm);
+    better(
+        "wider-opening",
+        format!("bend {} (the inside radius grows with the opening)", said.join(", ")),
+        before,
+        &after,
+    )
+}
+
 fn change_speed(job: &Job, plan: &PressPlan, hit: u32, before: &Course) -> Option<Advice> {
     let [slowest, fastest] = plan.press.spec.speed_spm;
     if stands(plan, hit, &["work-over-usable-energy"]) > Standing::Unknown && plan.speed_spm < fastest {
-        // Kept only if it is enough: more speed for nothing helps nobody.
         let (now, then) = (plan.press.usable_kj_at(plan.speed_spm)?, plan.press.usable_kj_at(fastest)?);
+        // More speed that is still not enough helps nobody.
+        if before.work_kj > then {
+            return None;
+        }
         return Some(Advice {
             code: "faster",
             what: format!(

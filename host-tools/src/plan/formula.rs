@@ -15,8 +15,10 @@ pub struct FormulaLine {
     pub expression: &'static str,
     /// Where it comes from.
     pub source: &'static str,
-    /// Its value for the nominal stock, kN.
-    pub kn: f64,
+    /// Its value for the nominal stock.
+    pub value: f64,
+    /// Its unit: `kN` or `kJ`.
+    pub unit: &'static str,
     /// Whether the plan's load is this one; the others are there to compare.
     pub used: bool,
 }
@@ -125,21 +127,32 @@ pub(super) fn of_cut(cut: &Cut, stock: &Stock) -> Vec<FormulaLine> {
             what: "cutting load",
             expression: "L · t · τ",
             source: "metalworking-machinery.com, gtproductionsystems.com (read)",
-            kn: load,
+            value: load,
+            unit: "kN",
             used: true,
         },
         FormulaLine {
             what: "stripping load",
             expression: "share of the cutting load",
             source: "2.5 to 20 % in the literature (memory)",
-            kn: load * cut.stripping_percent / 100.0,
+            value: load * cut.stripping_percent / 100.0,
+            unit: "kN",
             used: true,
         },
         FormulaLine {
             what: "stripping load",
             expression: "1.7 US tons/in² · L · t",
             source: SHOP,
-            kn: stripping_kn(cut.perimeter_mm, stock.thickness_mm),
+            value: stripping_kn(cut.perimeter_mm, stock.thickness_mm),
+            unit: "kN",
+            used: false,
+        },
+        FormulaLine {
+            what: "work of the cut",
+            expression: "0.5 · F · t",
+            source: SHOP,
+            value: blanking_work_kj(load, stock.thickness_mm),
+            unit: "kJ",
             used: false,
         },
     ]
@@ -152,7 +165,8 @@ pub(super) fn of_bend(bend: &Bend, stock: &Stock) -> Vec<FormulaLine> {
         what,
         expression,
         source,
-        kn,
+        value: kn,
+        unit: "kN",
         used: how == bend.how,
     };
     let mut lines = vec![];
@@ -167,7 +181,8 @@ pub(super) fn of_bend(bend: &Bend, stock: &Stock) -> Vec<FormulaLine> {
         what: "air-bending load, mild steel",
         expression: "575 US tons/ft · t²/V, inches",
         source: "US bend charts (from memory); conventions differ by some 15 %",
-        kn: air_chart_kn(bend.length_mm, stock.thickness_mm, bend.opening_mm),
+        value: air_chart_kn(bend.length_mm, stock.thickness_mm, bend.opening_mm),
+        unit: "kN",
         used: false,
     });
     lines
@@ -180,21 +195,35 @@ pub(super) fn of_draw(draw: &Draw, stock: &Stock) -> Vec<FormulaLine> {
             what: "drawing load",
             expression: "π · Dp · t · Rm · (Db/Dp − 0.7)",
             source: GROOVER,
-            kn: drawing_kn(draw.punch_mm, draw.blank_mm, t, stock.tensile_mpa),
+            value: drawing_kn(draw.punch_mm, draw.blank_mm, t, stock.tensile_mpa),
+            unit: "kN",
             used: true,
         },
         FormulaLine {
             what: "blank-holder load",
             expression: "0.015 · Y · π · (Db² − (Dp + 2.2 t + 2 Rd)²)",
             source: GROOVER,
-            kn: holding_kn(draw.punch_mm, draw.blank_mm, t, draw.die_radius_mm, stock.yield_mpa),
+            value: holding_kn(draw.punch_mm, draw.blank_mm, t, draw.die_radius_mm, stock.yield_mpa),
+            unit: "kN",
             used: draw.cushion,
+        },
+        FormulaLine {
+            what: "work of the draw",
+            expression: "0.63 · F · depth",
+            source: SHOP,
+            value: drawing_work_kj(
+                drawing_kn(draw.punch_mm, draw.blank_mm, t, stock.tensile_mpa),
+                draw.depth_mm,
+            ),
+            unit: "kJ",
+            used: false,
         },
         FormulaLine {
             what: "strength of the wall",
             expression: "π · Dp · t · Rm",
             source: "upper bound of what a cup can carry; a draw that needs more tears it",
-            kn: wall_kn(draw.punch_mm, t, stock.tensile_mpa),
+            value: wall_kn(draw.punch_mm, t, stock.tensile_mpa),
+            unit: "kN",
             used: false,
         },
     ]
@@ -205,7 +234,8 @@ pub(super) fn of_coin(coin: &Coin) -> Vec<FormulaLine> {
         what: "squeezing load at the nominal reduction",
         expression: "area · pressure",
         source: "definition; pressures of 3 to 5 Rm for coining are common practice, no source",
-        kn: coin.area_mm2 * coin.pressure_mpa / 1000.0,
+        value: coin.area_mm2 * coin.pressure_mpa / 1000.0,
+        unit: "kN",
         used: true,
     }]
 }

@@ -240,8 +240,10 @@ pub struct OffCentre {
     pub allowed_offset_mm: [f64; 2],
     /// Load that may stand at the load centre by column share and imbalance, kN, never over the rating.
     pub allowed_here_kn: f64,
-    /// Extent of the loaded stations, percent of the gauge distance left-right.
+    /// Extent of the stations' places (and bend lines), percent of the gauge distance left-right.
     pub spread_percent: f64,
+    /// Stations in this hit.
+    pub stations: usize,
 }
 
 /// The off-centre allowance of a hit; none for a one-column press.
@@ -266,8 +268,18 @@ pub fn off_centre(job: &Job, press: &Candidate, plan: &HitPlan) -> Option<OffCen
     let uy = if columns == 4 { uy } else { 0.0 };
     let by_column = share * spec.rated_kn / (1.0 + ux + uy);
     let by_imbalance = imbalance * spec.rated_kn / ux.max(uy).max(1e-9);
-    let places = || job.stations.iter().filter(|s| s.hit == plan.hit).map(|s| s.x_mm);
-    let extent = places().fold(f64::NEG_INFINITY, f64::max) - places().fold(f64::INFINITY, f64::min);
+    // A bend line is taken as lying left to right about its place.
+    let ends = |station: &super::job::Station| {
+        let line = station
+            .operations
+            .iter()
+            .map(|o| if let Operation::Bend(bend) = o { bend.length_mm } else { 0.0 });
+        let half = 0.5 * line.fold(0.0, f64::max);
+        [station.x_mm - half, station.x_mm + half]
+    };
+    let own = || job.stations.iter().filter(|s| s.hit == plan.hit);
+    let extent = own().map(|s| ends(s)[1]).fold(f64::NEG_INFINITY, f64::max)
+        - own().map(|s| ends(s)[0]).fold(f64::INFINITY, f64::min);
     Some(OffCentre {
         centre_mm: plan.course.centre_mm,
         allowed_offset_mm: [
@@ -276,5 +288,6 @@ pub fn off_centre(job: &Job, press: &Candidate, plan: &HitPlan) -> Option<OffCen
         ],
         allowed_here_kn: by_column.min(by_imbalance).min(spec.rated_kn),
         spread_percent: 100.0 * extent / spec.bolster_mm[0],
+        stations: own().count(),
     })
 }

@@ -36,6 +36,11 @@ fn closing(hit: &HitPlan) -> Vec<&Sample> {
     hit.course.samples.iter().filter(|s| s.angle_deg < 180.0).collect()
 }
 
+/// Heights finer than a micrometre only clutter labels.
+fn micrometre(mm: f64) -> f64 {
+    (mm * 1000.0).round() / 1000.0
+}
+
 /// Stations over slide height, and the plate.
 #[must_use]
 pub fn stations(job: &Job, plan: &PressPlan, hit: &HitPlan, unit: LoadUnit) -> PlanFigure {
@@ -56,7 +61,7 @@ pub fn stations(job: &Job, plan: &PressPlan, hit: &HitPlan, unit: LoadUnit) -> P
         title: job.name.clone(),
         subtitle: subtitle(plan, job, hit),
         unit,
-        height_mm: down.iter().map(|s| s.height_mm).collect(),
+        height_mm: down.iter().map(|s| micrometre(s.height_mm)).collect(),
         stations,
         low_kn: times(share(peak.low)),
         high_kn: times(share(peak.high)),
@@ -75,7 +80,7 @@ pub fn capacity(job: &Job, plan: &PressPlan, hit: &HitPlan, unit: LoadUnit) -> C
         title: format!("{}: load under the capacity curve", job.name),
         subtitle: subtitle(plan, job, hit),
         unit,
-        height_mm: down.iter().map(|s| s.height_mm).collect(),
+        height_mm: down.iter().map(|s| micrometre(s.height_mm)).collect(),
         load_kn: down.iter().map(|s| s.total_kn).collect(),
         allowed: curve(plan, &down),
     }

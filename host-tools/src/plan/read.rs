@@ -368,7 +368,9 @@ fn station_of(
         (Some(pitch), _) => pitch,
         (None, 1) => [0.0; 2],
         (None, _) => {
-            return Err(fields.missing("pitch", "say how far apart the repeats are: [left-right, front-rear]"));
+            return Err(
+                fields.missing("pitch", "say how far apart the repeats are: [left-right, front-rear]")
+            );
         }
     };
     let operations = operation::read(fields, &stock)?;

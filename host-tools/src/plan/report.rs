@@ -51,7 +51,7 @@ fn stations(out: &mut String, job: &Job, unit: LoadUnit) {
                 "   {mark} {}: {} = {}  [{}]",
                 line.what,
                 line.expression,
-                unit.print(line.kn),
+                quantity(line.value, line.unit, unit),
                 line.source
             );
         }
@@ -119,6 +119,15 @@ fn one_press(out: &mut String, job: &Job, plan: &PressPlan, unit: LoadUnit) {
     }
 }
 
+/// A number with its unit, with the minus sign that loads are printed with.
+fn quantity(value: f64, own: &str, unit: LoadUnit) -> String {
+    match own {
+        "kN" => unit.print(value),
+        "kJ" => format!("{value:.3} kJ").replace('-', "−"),
+        other => format!("{} {other}", super::field::short((value * 10.0).round() / 10.0)).replace('-', "−"),
+    }
+}
+
 fn place(spot: &Spot) -> String {
     format!("at {:.1}°, {:.2} mm above the bottom", spot.angle_deg, spot.height_mm)
 }
@@ -171,7 +180,7 @@ fn one_hit(out: &mut String, plan: &PressPlan, hit: &HitPlan, unit: LoadUnit) {
             },
             unit.print(off.allowed_here_kn)
         );
-        if off.spread_percent < 60.0 {
+        if off.stations > 1 && off.spread_percent < 60.0 {
             let _ = writeln!(
                 out,
                 "  stations spread over {:.0} % of the distance between gauges; ratings usually assume 60 % or two thirds (common practice, no source)",
@@ -195,10 +204,7 @@ fn one_hit(out: &mut String, plan: &PressPlan, hit: &HitPlan, unit: LoadUnit) {
 }
 
 fn one_check(out: &mut String, check: &Check, unit: LoadUnit) {
-    let number = |value: f64| match check.unit {
-        "kN" => unit.print(value),
-        other => format!("{} {other}", super::field::short((value * 100.0).round() / 100.0)),
-    };
+    let number = |value: f64| quantity(value, check.unit, unit);
     let height = check.at_height_mm.map_or_else(String::new, |h| format!(" at {h:.2} mm"));
     let guide = if check.binding { "" } else { " (guideline)" };
     let _ = match (check.allowed, check.margin, check.used_percent) {
@@ -222,10 +228,7 @@ fn one_check(out: &mut String, check: &Check, unit: LoadUnit) {
 }
 
 fn one_advice(out: &mut String, advice: &Advice, unit: LoadUnit) {
-    let number = |value: f64| match advice.unit {
-        "kN" => unit.print(value),
-        other => format!("{value:.0} {other}"),
-    };
+    let number = |value: f64| quantity(value, advice.unit, unit);
     let _ = writeln!(
         out,
         "    {}: {} {} -> {}",
