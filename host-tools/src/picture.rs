@@ -1,10 +1,12 @@
 //! Figures of recorded strokes: outcomes, readings and cards in, figure data out.
 
+mod band;
 mod stroke;
 mod strokes;
 
 use crate::figure::Verdict;
 
+pub use band::{BAND_DEVIATIONS, LearntBand};
 pub use stroke::{StrokeReadings, capacity, signature};
 pub use strokes::{load_centres, over_strokes, shares};
 

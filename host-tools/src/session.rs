@@ -18,7 +18,7 @@ use crate::card::die::DieCard;
 use crate::card::press::PressCard;
 use crate::recording::{Header, Row, Unit};
 
-pub use outcome::{ColumnOutcome, FindingOutcome, Outcome};
+pub use outcome::{ColumnOutcome, FindingOutcome, Outcome, verdict_rank};
 pub use rate::{ROWS_AHEAD, SampleRate};
 
 /// Signature bins of the host's monitors; the controller's are the same.

@@ -4,6 +4,7 @@
 //! caller asked to be told of. Results go to stdout, talk to stderr; a closed pipe is no failure.
 
 pub mod calibrate;
+pub mod demo;
 pub mod import;
 pub mod learn;
 pub mod plan;
@@ -36,6 +37,7 @@ struct Program {
 #[derive(Debug, Subcommand)]
 enum Command {
     Calibrate(calibrate::CalibrateArgs),
+    Demo(demo::DemoArgs),
     Import(import::ImportCommand),
     Learn(learn::LearnArgs),
     Plan(plan::PlanArgs),
@@ -81,6 +83,7 @@ impl<E: Error + 'static> From<E> for Failure {
 pub fn main() -> ExitCode {
     let done = match Program::parse().command {
         Command::Calibrate(args) => calibrate::run(&args),
+        Command::Demo(args) => demo::run(&args),
         Command::Import(args) => import::run(&args),
         Command::Learn(args) => learn::run(&args),
         Command::Plan(args) => plan::run(&args),

@@ -12,8 +12,8 @@ use crate::card::press::PressCard;
 use crate::figure::{Figure, LoadUnit, Size, png};
 use crate::judge::{judge, put_in, rows_of};
 use crate::output::Output;
-use crate::picture::{Caption, StrokeReadings, capacity, load_centres, over_strokes, shares, signature};
-use crate::session::Outcome;
+use crate::picture::{Caption, LearntBand, StrokeReadings, capacity, load_centres, over_strokes, shares, signature};
+use crate::session::{Outcome, verdict_rank};
 
 /// Draw recorded strokes: SVG or PNG by the output's ending, CSV for the numbers behind a picture
 #[derive(Debug, Args)]
@@ -117,13 +117,22 @@ pub fn run(args: &PlotArgs) -> Result<(), Failure> {
     let mut outcomes = Vec::new();
     let mut progress = Progress::new("judging");
     let mut shown = |done, total, strokes| progress.show(done, total, strokes, "strokes");
-    judge(&args.recording, &card, |session, header| put_in(die.as_ref(), session, header), &mut shown, |outcome, _| {
+    let mut band = None;
+    let mut worst = None;
+    judge(&args.recording, &card, |session, header| put_in(die.as_ref(), session, header), &mut shown, |outcome, session| {
+        let drawn = args.stroke.map_or_else(|| verdict_rank(outcome.verdict) > worst, |stroke| stroke == outcome.stroke);
+        if drawn {
+            worst = verdict_rank(outcome.verdict);
+            let learnt = session.baseline().zip(die.as_ref());
+            band = learnt.map(|((baseline, edges), die)| LearntBand::new(&baseline, &edges, &die.shape));
+        }
         outcomes.push(outcome.clone());
         Ok::<(), Failure>(())
     })?;
     drop(progress);
     let file = args.recording.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    let caption = Caption { subtitle: format!("Press {}, {file}", card.name) };
+    let die_name = die.as_ref().map(|die| format!(", die {}", die.die.name)).unwrap_or_default();
+    let caption = Caption { subtitle: format!("Press {}{die_name}, {file}", card.name) };
     match args.what {
         What::Strokes => write(&over_strokes(&outcomes, &card, unit, &caption), &args.out, size)?,
         What::Centre => write(&load_centres(&outcomes, &card, &caption), &args.out, size)?,
@@ -132,7 +141,7 @@ pub fn run(args: &PlotArgs) -> Result<(), Failure> {
             let outcome = chosen(&outcomes, args.stroke)?;
             let readings = StrokeReadings { rows: rows_of(&args.recording, outcome.stroke)? };
             if args.what == What::Signature {
-                write(&signature(&readings, outcome, &card, unit, &caption), &args.out, size)?;
+                write(&signature(&readings, outcome, band.as_ref(), &card, unit, &caption), &args.out, size)?;
             } else {
                 let figure = capacity(&readings, outcome, &card, unit, &caption);
                 let figure = figure.ok_or(Failure::because(
@@ -149,9 +158,10 @@ pub fn run(args: &PlotArgs) -> Result<(), Failure> {
 fn chosen(outcomes: &[Outcome], stroke: Option<u64>) -> Result<&Outcome, Failure> {
     let found = match stroke {
         Some(number) => outcomes.iter().find(|outcome| outcome.stroke == number),
-        None => ["trip", "hold", "note", "pass"]
-            .into_iter()
-            .find_map(|word| outcomes.iter().find(|outcome| outcome.verdict == word)),
+        None => {
+            let worst = outcomes.iter().map(|outcome| verdict_rank(outcome.verdict)).max().flatten();
+            outcomes.iter().find(|outcome| verdict_rank(outcome.verdict) == worst)
+        }
     };
     let asked = stroke.map_or_else(|| "any stroke".to_owned(), |number| format!("stroke {number}"));
     found.ok_or_else(|| Failure::because(format!("the recording does not hold {asked}")))

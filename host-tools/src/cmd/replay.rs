@@ -13,7 +13,7 @@ use crate::card::die::DieCard;
 use crate::card::press::PressCard;
 use crate::judge::{judge, put_in};
 use crate::output::Output;
-use crate::session::Outcome;
+use crate::session::{Outcome, verdict_rank};
 
 /// Judge recorded strokes: one JSON object a stroke, in order
 #[derive(Debug, Args)]
@@ -51,13 +51,12 @@ pub enum FailOn {
 
 impl FailOn {
     fn includes(self, verdict: &str) -> bool {
-        let rank = |word: &str| ["pass", "note", "hold", "trip"].iter().position(|w| *w == word);
         let from = match self {
             Self::Note => "note",
             Self::Hold => "hold",
             Self::Trip => "trip",
         };
-        rank(verdict) >= rank(from)
+        verdict_rank(verdict) >= verdict_rank(from)
     }
 }
 

@@ -1,11 +1,13 @@
 //! `bolster simulate`: strokes of a press that does not exist, with the truth beside them.
 
+use std::collections::BTreeSet;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
+use bolster_core::press::Columns;
 use bolster_sim::recording::{RecordingForm, RecordingWriter, TruthWriter};
 use bolster_sim::scenario::{Scenario, built_in, find};
-use bolster_sim::simulator::Simulator;
+use bolster_sim::simulator::{SimStroke, Simulator};
 use clap::Args;
 use serde::Serialize;
 
@@ -23,7 +25,7 @@ pub struct SimulateArgs {
     /// List the built-in scenarios
     #[arg(long)]
     pub list: bool,
-    /// Folder for recording.csv, truth.csv, press.toml and scenario.toml; made if missing
+    /// Folder for recording.csv, truth.csv and press.toml; made if missing
     #[arg(long, value_name = "FOLDER", default_value = ".")]
     pub out: PathBuf,
     /// Strokes, instead of the scenario's
@@ -47,7 +49,7 @@ pub struct SimulateArgs {
 }
 
 /// What was made.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Default, Serialize)]
 pub struct Made {
     /// The scenario's own words.
     pub about: String,
@@ -86,47 +88,59 @@ pub fn scenario(name: &str) -> Result<Scenario, Failure> {
     from(&text)
 }
 
-/// Writes recording, truth and press card of a scenario into a folder; `stem` begins each file's name.
+/// Writes strokes as they come: the recording, and the truth beside it. Both appear whole or not at all.
 ///
 /// # Errors
-/// [`Failure`] if the scenario cannot be or an output cannot be written; nothing is then left behind.
-pub fn make(scenario: &Scenario, form: RecordingForm, folder: &Path, stem: &str) -> Result<Made, Failure> {
-    let simulator = Simulator::new(scenario)?;
-    std::fs::create_dir_all(folder)
-        .map_err(|why| Failure::because(format!("{}: the folder cannot be made ({why})", folder.display())))?;
-    let path = |name: &str| folder.join(format!("{stem}{name}"));
-    let files = ["recording.csv", "truth.csv", "press.toml"].map(path);
-    let [recording, truth, press] = &files;
-    let (mut recording, mut truth, mut press) = (Output::create(recording)?, Output::create(truth)?, Output::create(press)?);
-    press.write_all(bolster_sim::press::card(scenario).as_bytes())?;
-    let mut made = Made {
-        about: scenario.about.clone(),
-        seed: scenario.seed,
-        strokes: 0,
-        faulty: 0,
-        coils: 0,
-        peak_kn: 0.0,
-        files: files.to_vec(),
-    };
-    let mut readings = RecordingWriter::new(&mut recording, simulator.press().columns, form)?;
+/// [`Failure`] if an output cannot be written.
+pub fn write_strokes(
+    strokes: impl Iterator<Item = SimStroke>,
+    expected: u32,
+    columns: Columns,
+    form: RecordingForm,
+    files: [&Path; 2],
+) -> Result<Made, Failure> {
+    let [recording_path, truth_path] = files;
+    let (mut recording, mut truth) = (Output::create(recording_path)?, Output::create(truth_path)?);
+    let mut made = Made { files: files.map(Path::to_owned).to_vec(), ..Made::default() };
+    let mut readings = RecordingWriter::new(&mut recording, columns, form)?;
     let mut truths = TruthWriter::new(&mut truth)?;
     let mut progress = Progress::new("simulating");
-    for stroke in simulator {
+    let mut coils = BTreeSet::new();
+    for stroke in strokes {
         readings.write(&stroke)?;
         truths.write(&stroke)?;
         made.strokes += 1;
         made.faulty += u32::from(stroke.truth.severity > 0.0);
-        made.coils = made.coils.max(stroke.coil);
+        coils.insert(stroke.coil);
         made.peak_kn = made.peak_kn.max(stroke.truth.peak_kn);
-        progress.show(u64::from(made.strokes), u64::from(scenario.strokes), u64::from(made.strokes), "strokes");
+        progress.show(u64::from(made.strokes), u64::from(expected), u64::from(made.strokes), "strokes");
     }
     drop(progress);
+    made.coils = coils.len() as u32;
     readings.finish()?;
     truths.finish()?;
-    for output in [recording, truth, press] {
-        output.commit()?;
-    }
+    recording.commit()?;
+    truth.commit()?;
     Ok(made)
+}
+
+/// Makes a folder, if it is not there.
+///
+/// # Errors
+/// [`Failure`] naming the folder.
+pub fn folder(path: &Path) -> Result<(), Failure> {
+    std::fs::create_dir_all(path)
+        .map_err(|why| Failure::because(format!("{}: the folder cannot be made ({why})", path.display())))
+}
+
+/// Writes a text file, whole.
+///
+/// # Errors
+/// [`Failure`] if it cannot be written.
+pub fn write_text(path: &Path, text: &str) -> Result<(), Failure> {
+    let mut output = Output::create(path)?;
+    output.write_all(text.as_bytes())?;
+    Ok(output.commit()?)
 }
 
 /// Runs the command.
@@ -148,8 +162,21 @@ pub fn run(args: &SimulateArgs) -> Result<(), Failure> {
     if args.good {
         scenario.faults.clear();
     }
-    let form = RecordingForm { time: args.time, counts: args.counts, ..RecordingForm::default() };
-    let made = make(&scenario, form, &args.out, "")?;
+    let form = RecordingForm {
+        time: args.time,
+        counts: args.counts,
+        sensors: sensor_columns(&scenario),
+        ..RecordingForm::default()
+    };
+    let simulator = Simulator::new(&scenario)?;
+    folder(&args.out)?;
+    let [recording, truth, press] = ["recording.csv", "truth.csv", "press.toml"].map(|name| args.out.join(name));
+    write_text(&press, &bolster_sim::press::card(&scenario))?;
+    let columns = simulator.press().columns;
+    let mut made = write_strokes(simulator, scenario.strokes, columns, form, [&recording, &truth])?;
+    made.about.clone_from(&scenario.about);
+    made.seed = scenario.seed;
+    made.files.push(press);
     if args.json {
         return print(&format!("{}\n", serde_json::to_string_pretty(&made)?));
     }
@@ -161,4 +188,10 @@ pub fn run(args: &SimulateArgs) -> Result<(), Failure> {
         text += &format!("  {}\n", file.display());
     }
     print(&text)
+}
+
+/// Sensor columns a scenario's recording needs: up to its highest input.
+#[must_use]
+pub fn sensor_columns(scenario: &Scenario) -> u8 {
+    (8 - scenario.sensor_inputs().leading_zeros()) as u8
 }

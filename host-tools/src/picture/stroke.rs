@@ -1,6 +1,6 @@
 //! Pictures of one stroke: its signatures, and its load under the capacity curve.
 
-use super::{Caption, label, verdict};
+use super::{Caption, LearntBand, label, verdict};
 use crate::card::press::PressCard;
 use crate::figure::{AxisKind, Capacity, LoadUnit, OffendingSpan, Signature, Trace};
 use crate::recording::Row;
@@ -13,25 +13,33 @@ pub struct StrokeReadings {
     pub rows: Vec<Row>,
 }
 
-/// Signatures of a stroke with the parts that its findings point at.
+/// Signatures of a stroke, over the band it was judged by, with the parts that its findings point at.
 #[must_use]
-pub fn signature(readings: &StrokeReadings, outcome: &Outcome, card: &PressCard, unit: LoadUnit, caption: &Caption) -> Signature {
+pub fn signature(
+    readings: &StrokeReadings,
+    outcome: &Outcome,
+    band: Option<&LearntBand>,
+    card: &PressCard,
+    unit: LoadUnit,
+    caption: &Caption,
+) -> Signature {
     let names = card.spec.columns.names();
     let by_angle = readings.rows.first().is_some_and(|row| !row.angle_deg.is_nan());
     let start_s = readings.rows.first().map_or(0.0, |row| row.time_s);
     let position = |row: &Row| if by_angle { row.angle_deg } else { 1000.0 * (row.time_s - start_s) };
-    let trace = |name: &str, load: &dyn Fn(&Row) -> f64| Trace {
+    let positions: Vec<f64> = readings.rows.iter().map(position).collect();
+    let trace = |name: &str, column: Option<usize>, load: &dyn Fn(&Row) -> f64| Trace {
         name: label(name),
         load_kn: readings.rows.iter().map(load).collect(),
-        envelope: None,
+        envelope: band.and_then(|band| band.envelope(column, &positions)),
     };
-    let total = trace("total", &|row| row.loads.iter().sum());
+    let total = trace("total", None, &|row| row.loads.iter().sum());
     let columns = match names {
         [_] => Vec::new(),
         names => names
             .iter()
             .enumerate()
-            .map(|(n, name)| trace(name, &|row| row.loads.get(n).copied().unwrap_or(0.0)))
+            .map(|(n, name)| trace(name, Some(n), &|row| row.loads.get(n).copied().unwrap_or(0.0)))
             .collect(),
     };
     let spans = outcome.findings.iter().filter_map(|finding| {
@@ -52,7 +60,7 @@ pub fn signature(readings: &StrokeReadings, outcome: &Outcome, card: &PressCard,
         reasons: outcome.findings.iter().map(reason).collect(),
         axis: if by_angle { AxisKind::CrankAngle } else { AxisKind::Milliseconds },
         unit,
-        position: readings.rows.iter().map(position).collect(),
+        position: positions,
         total,
         columns,
         spans: spans.collect(),

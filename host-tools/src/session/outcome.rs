@@ -4,6 +4,7 @@ use bolster_core::features::ColumnFeatures;
 use bolster_core::monitor::StrokeReport;
 use bolster_core::press::Columns;
 use bolster_core::stroke::Position;
+use bolster_core::verdict::Verdict;
 use serde::Serialize;
 
 /// One stroke: verdict, reasons and features. Loads in kN, angles in degrees from the top, work in kJ.
@@ -71,6 +72,12 @@ pub struct FindingOutcome {
     pub value: f64,
     /// The limit.
     pub limit: f64,
+}
+
+/// How bad a verdict's word is, 0 for pass to 3 for trip; none for another word.
+#[must_use]
+pub fn verdict_rank(word: &str) -> Option<usize> {
+    [Verdict::Pass, Verdict::Note, Verdict::Hold, Verdict::Trip].iter().position(|verdict| verdict.word() == word)
 }
 
 /// f32 to f64 by way of the shortest decimal that means the same f32: 0.1 stays 0.1 in JSON.

@@ -110,6 +110,33 @@ impl ShapeCard {
         }
     }
 
+    /// A card without numbers, for tests that fill in what they need.
+    #[cfg(test)]
+    pub(crate) fn blank() -> Self {
+        Self {
+            format: FORMAT,
+            axis: Axis::CrankDegrees,
+            edges: Vec::new(),
+            repeat_limit: 6,
+            allowed_limit: 1.0,
+            stock_range: 1.0,
+            stock_widening: 1.0,
+            limits_marked: vec![1.0; STATISTICS],
+            limits_unmarked: vec![1.0; STATISTICS],
+            medians: vec![1.0; STATISTICS],
+            reference: Vec::new(),
+            sigma: Vec::new(),
+            spread: Vec::new(),
+            factors: Vec::new(),
+            allowed: Vec::new(),
+            tangents: Vec::new(),
+            window_scatter: Vec::new(),
+            gain_scatter: Vec::new(),
+            station_scatter: Vec::new(),
+            whitener: Vec::new(),
+        }
+    }
+
     /// Whether sizes and numbers go together for a press of `columns` columns; says what does not.
     pub(super) fn check(&self, columns: usize) -> Result<(), String> {
         if self.format != FORMAT {
