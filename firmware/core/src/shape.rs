@@ -217,9 +217,12 @@ impl<const N: usize, const BINS: usize> ShapeJudge<N, BINS> {
         self.state.stage = Stage::Idle;
     }
 
-    /// The stock changed.
+    /// The stock changed. Where changes are not told (see [`Self::set`]) it is the signature that shows them.
     pub fn new_coil(&mut self) {
         let state = &mut self.state;
+        if !state.marked {
+            return;
+        }
         state.strokes = 0;
         state.agreeing = 0;
         state.scatter = [1.0; STATISTICS];
