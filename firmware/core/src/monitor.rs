@@ -182,10 +182,10 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             self.gather(&moment, frame.sensors);
         }
 
-        // judge
-        self.judge_frame(&moment, slide.and_then(|(angle, (_, rate))| angle.is_closing().then_some(rate)));
+        // judge; first the senses, so that a broken gauge is named before the overload it seems to show
         let unloaded = !self.contact && guarded_total.abs() < self.press.settings.stroke.onset_kn;
         self.judge_health(frame, &raw, raw_total, unloaded, clock, &place);
+        self.judge_frame(&moment, slide.and_then(|(angle, (_, rate))| angle.is_closing().then_some(rate)));
         reported |= self.judge_ended(frame.tick);
 
         // journal

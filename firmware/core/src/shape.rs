@@ -92,6 +92,9 @@ struct State<const N: usize, const BINS: usize> {
     marked: bool,
     signatures: [Signature<N, BINS>; 2],
     active: usize,
+    /// The next stroke to begin, and the one under way, is the first of a new coil.
+    coil_coming: bool,
+    coil_begun: bool,
 
     stage: Stage,
     residual: Residual<N, BINS>,
@@ -123,6 +126,8 @@ impl<const N: usize, const BINS: usize> Default for State<N, BINS> {
             marked: false,
             signatures: Default::default(),
             active: 0,
+            coil_coming: false,
+            coil_begun: false,
             stage: Stage::Idle,
             residual: Residual::default(),
             baseline: [[0.0; N]; BINS],
@@ -156,6 +161,15 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
         let [first, second] = &mut self.signatures;
         if self.active == 0 { first } else { second }
     }
+
+    /// What was known of the coil says nothing of the next one.
+    fn forget_coil(&mut self) {
+        self.strokes = 0;
+        self.agreeing = 0;
+        self.scatter = [1.0; STATISTICS];
+        self.far = false;
+        self.frozen = false;
+    }
 }
 
 impl<const N: usize, const BINS: usize> Default for ShapeJudge<N, BINS> {
@@ -188,6 +202,7 @@ impl<const N: usize, const BINS: usize> ShapeJudge<N, BINS> {
     /// A stroke begins.
     pub fn begin_stroke(&mut self) {
         self.state.active().restart();
+        self.state.coil_begun |= core::mem::take(&mut self.state.coil_coming);
     }
 
     /// One frame of the stroke.
@@ -205,6 +220,9 @@ impl<const N: usize, const BINS: usize> ShapeJudge<N, BINS> {
             state.active().finish(layout);
         }
         state.active = 1 - state.active;
+        if core::mem::take(&mut state.coil_begun) && state.marked {
+            state.forget_coil();
+        }
         let against = if state.strokes > 0 { Against::Baseline } else { Against::Reference };
         state.stage = if self.model.is_some() { Stage::Measure(against) } else { Stage::Idle };
         state.residual.begin();
@@ -217,17 +235,10 @@ impl<const N: usize, const BINS: usize> ShapeJudge<N, BINS> {
         self.state.stage = Stage::Idle;
     }
 
-    /// The stock changed. Where changes are not told (see [`Self::set`]) it is the signature that shows them.
+    /// The stock changes with the next stroke that begins; the one that ended last is still of the old coil.
+    /// Where changes are not told (see [`Self::set`]) it is the signature that shows them, and this does nothing.
     pub fn new_coil(&mut self) {
-        let state = &mut self.state;
-        if !state.marked {
-            return;
-        }
-        state.strokes = 0;
-        state.agreeing = 0;
-        state.scatter = [1.0; STATISTICS];
-        state.far = false;
-        state.frozen = false;
+        self.state.coil_coming = true;
     }
 
     /// A bounded part of the judging of the stroke that ended last.
