@@ -207,7 +207,7 @@ impl Capacity {
         let percent = ticks::readable(100.0 * closest.ratio());
         let size = self.unit.print(closest.margin_kn().abs());
         let lines = [
-            format!("{percent} % of the allowed load at {} mm", ticks::readable(closest.height_mm)),
+            format!("{percent} % of the allowed load at {} mm", ticks::grouped(closest.height_mm, 2)),
             if over { format!("{size} over the curve") } else { format!("margin {size}") },
         ];
         let letter = Letter::new(theme::LABEL_PX, theme::readable(colour)).bold();
