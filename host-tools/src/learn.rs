@@ -34,6 +34,15 @@ pub struct Wish {
     pub false_stop: f64,
 }
 
+/// Which part of a recording to learn from; all of it by default.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Part {
+    /// Only the first so many whole strokes.
+    pub first: Option<u64>,
+    /// As if the recording marked no coils.
+    pub ignore_coils: bool,
+}
+
 /// Fewest whole strokes a model can be built from; a claim worth having takes a hundred and several coils.
 pub const LEAST_STROKES: usize = 20;
 
@@ -45,7 +54,9 @@ pub enum LearnError {
     #[error(transparent)]
     Judge(#[from] JudgeError),
     /// Too few strokes.
-    #[error("{path}: only {found} whole strokes; record at least {LEAST_STROKES} good ones, better 100 over several coils")]
+    #[error(
+        "{path}: only {found} whole strokes; record at least {LEAST_STROKES} good ones, better 100 over several coils"
+    )]
     TooFew {
         /// The recording.
         path: String,
@@ -53,7 +64,9 @@ pub enum LearnError {
         found: usize,
     },
     /// The rate asked for is no rate.
-    #[error("a false-stop rate of {0} cannot be asked for; give a share of strokes between 1e-9 and 0.1, such as 1e-4")]
+    #[error(
+        "a false-stop rate of {0} cannot be asked for; give a share of strokes between 1e-9 and 0.1, such as 1e-4"
+    )]
     Rate(f64),
     /// Nothing happens in the strokes.
     #[error("{path}: the strokes hold no load worth learning; check the gauges and the press card")]
@@ -88,7 +101,8 @@ impl Strokes {
         RowDVector::from_iterator(
             self.size(),
             self.x.column_iter().map(|column| {
-                let mut values: Vec<f64> = column.iter().copied().skip(strokes.start).take(strokes.len()).collect();
+                let mut values: Vec<f64> =
+                    column.iter().copied().skip(strokes.start).take(strokes.len()).collect();
                 median(&mut values)
             }),
         )
@@ -110,12 +124,32 @@ fn median(values: &mut [f64]) -> f64 {
 ///
 /// # Errors
 /// [`LearnError`] for a bad recording, too few strokes or a rate that is none.
-pub fn learn(recording: &Path, card: &PressCard, wish: &Wish, shown: Shown<'_>) -> Result<DieCard, LearnError> {
+pub fn learn(
+    recording: &Path,
+    card: &PressCard,
+    wish: &Wish,
+    shown: Shown<'_>,
+) -> Result<DieCard, LearnError> {
+    learn_part(recording, card, wish, Part::default(), shown)
+}
+
+/// As [`learn`], from a part of the recording.
+///
+/// # Errors
+/// As [`learn`].
+pub fn learn_part(
+    recording: &Path,
+    card: &PressCard,
+    wish: &Wish,
+    part: Part,
+    shown: Shown<'_>,
+) -> Result<DieCard, LearnError> {
     if !(wish.false_stop >= 1e-9 && wish.false_stop <= 0.1) {
         return Err(LearnError::Rate(wish.false_stop));
     }
     let path = || recording.display().to_string();
-    let gathered = gather::gather(recording, card, shown)?.ok_or_else(|| LearnError::NoLoad { path: path() })?;
+    let gathered =
+        gather::gather(recording, card, part, shown)?.ok_or_else(|| LearnError::NoLoad { path: path() })?;
     if gathered.strokes.count() < LEAST_STROKES {
         return Err(LearnError::TooFew { path: path(), found: gathered.strokes.count() });
     }

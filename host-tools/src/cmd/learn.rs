@@ -9,12 +9,14 @@ use super::progress::Progress;
 use super::{CAUTION, Failure, print};
 use crate::card::die::DieCard;
 use crate::card::press::PressCard;
-use crate::learn::{Wish, learn};
+use crate::learn::{Part, Wish, learn_part};
 use crate::output::Output;
 
 /// Learn a die's envelope from a recording of good strokes: a draft die card
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  bolster learn good.csv.gz --press press-3.toml --die bracket --out bracket.toml --false-stop 1e-4\n\nA hundred good strokes over three coils or more are worth having. The card is a draft: look at what it would\nhave stopped (bolster replay --die) before a named engineer accepts it.")]
+#[command(
+    after_help = "Example:\n  bolster learn good.csv.gz --press press-3.toml --die bracket --out bracket.toml --false-stop 1e-4\n\nA hundred good strokes over three coils or more are worth having. The card is a draft: look at what it would\nhave stopped (bolster replay --die) before a named engineer accepts it."
+)]
 pub struct LearnArgs {
     /// Recording of good strokes, plain or gzip-compressed CSV
     pub recording: PathBuf,
@@ -30,6 +32,12 @@ pub struct LearnArgs {
     /// Tolerated false stops a stroke
     #[arg(long, value_name = "RATE", default_value_t = 1e-4)]
     pub false_stop: f64,
+    /// Learn from the first so many whole strokes only
+    #[arg(long, value_name = "STROKES")]
+    pub first: Option<u64>,
+    /// Learn as if the recording marked no coils
+    #[arg(long)]
+    pub ignore_coils: bool,
     /// Print what was learnt as JSON
     #[arg(long)]
     pub json: bool,
@@ -45,12 +53,16 @@ pub fn run(args: &LearnArgs) -> Result<(), Failure> {
     let mut progress = Progress::new("learning");
     let mut shown = |done, total, strokes| progress.show(done, total, strokes, "strokes");
     let wish = Wish { die: args.die.clone(), false_stop: args.false_stop };
-    let card = learn(&args.recording, &press, &wish, &mut shown)?;
+    let part = Part { first: args.first, ignore_coils: args.ignore_coils };
+    let card = learn_part(&args.recording, &press, &wish, part, &mut shown)?;
     drop(progress);
     output.write_all(card.to_toml()?.as_bytes())?;
     output.commit()?;
     if args.json {
-        return print(&format!("{}\n", serde_json::to_string_pretty(&(&card.die, &card.provenance, &card.limits))?));
+        return print(&format!(
+            "{}\n",
+            serde_json::to_string_pretty(&(&card.die, &card.provenance, &card.limits))?
+        ));
     }
     print(&format!("{}\nwritten: {}\n\n{CAUTION}\n", summary(&card), args.out.display()))
 }
@@ -70,7 +82,10 @@ pub fn summary(card: &DieCard) -> String {
     );
     if !from.strokes_left_out.is_empty() {
         let list: Vec<String> = from.strokes_left_out.iter().map(ToString::to_string).collect();
-        text += &format!("left out as unlike the rest (look at them; they may be rare good ones): {}\n", list.join(", "));
+        text += &format!(
+            "left out as unlike the rest (look at them; they may be rare good ones): {}\n",
+            list.join(", ")
+        );
     }
     text += &format!("{}\n", from.evidence);
     text

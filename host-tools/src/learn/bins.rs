@@ -22,7 +22,9 @@ const LEAST_READINGS: f64 = 3.0;
 /// Half of the bins lie evenly over the loaded part, half by how much the mean signature changes there.
 pub(super) fn edges(strokes: &[Readings]) -> Option<Vec<f64>> {
     let whole: Vec<&Readings> = strokes.iter().filter(|stroke| stroke.len() > 8).collect();
-    let ends = |pick: fn(&Readings) -> Option<&(f64, [f64; 4])>| whole.iter().filter_map(move |s| pick(s)).map(|r| r.0);
+    let ends = |pick: fn(&Readings) -> Option<&(f64, [f64; 4])>| {
+        whole.iter().filter_map(move |s| pick(s)).map(|r| r.0)
+    };
     let from = ends(|s| s.first()).fold(f64::NEG_INFINITY, f64::max);
     let to = ends(|s| s.last()).fold(f64::INFINITY, f64::min);
     let to = to - CLEAR * (to - from);
@@ -34,7 +36,8 @@ pub(super) fn edges(strokes: &[Readings]) -> Option<Vec<f64>> {
     for stroke in &whole {
         let mut next = 0;
         for (n, mean) in mean.iter_mut().enumerate() {
-            while next + 2 < stroke.len() && stroke.get(next + 1).is_some_and(|reading| reading.0 < place(n)) {
+            while next + 2 < stroke.len() && stroke.get(next + 1).is_some_and(|reading| reading.0 < place(n))
+            {
                 next += 1;
             }
             let (Some(a), Some(b)) = (stroke.get(next), stroke.get(next + 1)) else { continue };
@@ -119,7 +122,9 @@ mod tests {
                 let degrees = 100.0 + f64::from(n) * 0.1;
                 let load = match degrees {
                     d if (150.0..165.0).contains(&d) => (d - 150.0) * 20.0,
-                    d if (170.0..190.0).contains(&d) => 200.0 * ((d - 170.0) / 20.0 * std::f64::consts::PI).sin(),
+                    d if (170.0..190.0).contains(&d) => {
+                        200.0 * ((d - 170.0) / 20.0 * std::f64::consts::PI).sin()
+                    }
                     _ => 0.0,
                 };
                 (degrees, [load, 0.5 * load, 0.0, 0.0])

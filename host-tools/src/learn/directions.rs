@@ -61,7 +61,12 @@ pub(super) fn slope(signature: &RowDVector<f64>, columns: usize, middles: &[f64]
 }
 
 /// Orthonormal rows: the slope under each hat, in σ units, without its factor part. Rows lost in noise are left out.
-pub(super) fn tangents(baseline: &RowDVector<f64>, columns: usize, middles: &[f64], factors: &Factors) -> DMatrix<f64> {
+pub(super) fn tangents(
+    baseline: &RowDVector<f64>,
+    columns: usize,
+    middles: &[f64],
+    factors: &Factors,
+) -> DMatrix<f64> {
     let slopes = slope(baseline, columns, middles).component_div(&factors.sigma);
     let mut rows: Vec<RowDVector<f64>> = Vec::new();
     for window in 0..TANGENTS {

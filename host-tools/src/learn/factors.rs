@@ -66,9 +66,12 @@ impl Factors {
 /// Each σ at least half its column's median, and the floor: a bin that happened to be quiet is not that quiet.
 fn bounded(sigma: &RowDVector<f64>, columns: usize, floor: f64) -> RowDVector<f64> {
     let least: Vec<f64> = (0..columns)
-        .map(|column| 0.5 * median(&mut sigma.iter().skip(column).step_by(columns).copied().collect::<Vec<_>>()))
+        .map(|column| {
+            0.5 * median(&mut sigma.iter().skip(column).step_by(columns).copied().collect::<Vec<_>>())
+        })
         .collect();
-    let bound = |(n, sigma): (usize, &f64)| sigma.max(least.get(n % columns).copied().unwrap_or(0.0)).max(floor);
+    let bound =
+        |(n, sigma): (usize, &f64)| sigma.max(least.get(n % columns).copied().unwrap_or(0.0)).max(floor);
     RowDVector::from_iterator(sigma.len(), sigma.iter().enumerate().map(bound))
 }
 

@@ -6,7 +6,7 @@ use bolster_core::signature::Layout;
 use nalgebra::DMatrix;
 
 use super::bins::{Readings, edges};
-use super::{LearnError, Strokes};
+use super::{LearnError, Part, Strokes};
 use crate::card::die::{Band, LimitsCard};
 use crate::card::press::PressCard;
 use crate::judge::{JudgeError, Shown, judge};
@@ -48,7 +48,12 @@ const REPEAT_FACTOR: u32 = 2;
 const REPEAT_LEAST: u32 = 6;
 
 /// Reads a recording twice: for the bins, then for the signatures in them. None where nothing is loaded.
-pub(super) fn gather(recording: &Path, card: &PressCard, shown: Shown<'_>) -> Result<Option<Gathered>, LearnError> {
+pub(super) fn gather(
+    recording: &Path,
+    card: &PressCard,
+    part: Part,
+    shown: Shown<'_>,
+) -> Result<Option<Gathered>, LearnError> {
     let mut first = readings(recording, card).map_err(JudgeError::from)?;
     let Some(edges) = edges(&core::mem::take(&mut first.strokes)) else { return Ok(None) };
     let columns = card.spec.columns.count();
@@ -59,7 +64,8 @@ pub(super) fn gather(recording: &Path, card: &PressCard, shown: Shown<'_>) -> Re
         recording,
         card,
         |session, _| {
-            let places: Vec<f32> = edges.iter().map(|edge| (edge * first.per_unit(session.sample_hz())) as f32).collect();
+            let places: Vec<f32> =
+                edges.iter().map(|edge| (edge * first.per_unit(session.sample_hz())) as f32).collect();
             let layout = Layout::<BINS>::new(first.by_angle, &places);
             session.gather(layout.map_err(|why| SessionError::Settings(why.to_string()))?);
             Ok(())
@@ -67,6 +73,9 @@ pub(super) fn gather(recording: &Path, card: &PressCard, shown: Shown<'_>) -> Re
         shown,
         |outcome, session| {
             seen += 1;
+            if part.first.is_some_and(|first| held.len() as u64 >= first) {
+                return Ok(());
+            }
             repeat = repeat.max(session.longest_repeat());
             if let Some(signature) = session.signature()
                 && held.len() < MOST_HELD
@@ -83,12 +92,15 @@ pub(super) fn gather(recording: &Path, card: &PressCard, shown: Shown<'_>) -> Re
     let pick = |values: &[u64]| kept.iter().filter_map(|n| values.get(*n).copied()).collect::<Vec<_>>();
     let size = columns * (edges.len() - 1);
     let x = DMatrix::from_fn(kept.len(), size, |row, value| {
-        kept.get(row).and_then(|n| held.get(*n)).and_then(|signature| signature.get(value)).map_or(0.0, |v| f64::from(*v))
+        kept.get(row)
+            .and_then(|n| held.get(*n))
+            .and_then(|signature| signature.get(value))
+            .map_or(0.0, |v| f64::from(*v))
     });
     Ok(Some(Gathered {
         strokes: Strokes { x, columns },
         numbers: pick(&numbers),
-        coils: first.has_coil.then(|| pick(&coils)),
+        coils: (first.has_coil && !part.ignore_coils).then(|| pick(&coils)),
         edges,
         by_angle: first.by_angle,
         repeat_limit: (REPEAT_FACTOR * repeat).max(REPEAT_LEAST),
@@ -111,11 +123,13 @@ fn stretches(count: usize) -> Vec<usize> {
 impl Gathered {
     /// Wide first limits of the die: what no good stroke comes near, such as no strip at all or two at once.
     pub(super) fn limits(&self, left_out: &[usize]) -> LimitsCard {
-        let good = || self.peaks.iter().enumerate().filter(|(n, _)| !left_out.contains(n)).map(|(_, peaks)| peaks);
+        let good =
+            || self.peaks.iter().enumerate().filter(|(n, _)| !left_out.contains(n)).map(|(_, peaks)| peaks);
         let wide = |values: Vec<f64>| {
             let least = values.iter().copied().fold(f64::INFINITY, f64::min);
             let greatest = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            (least > 0.0 && greatest.is_finite()).then(|| Band([rounded(0.5 * least), rounded(1.5 * greatest)]))
+            (least > 0.0 && greatest.is_finite())
+                .then(|| Band([rounded(0.5 * least), rounded(1.5 * greatest)]))
         };
         LimitsCard {
             peak_kn: wide(good().map(|peaks| peaks.0).collect()),
@@ -179,6 +193,9 @@ fn readings(recording: &Path, card: &PressCard) -> Result<First, RecordingError>
             kept += 1;
         }
     }
-    first.sha256 = reader.sha256().map(|hash| hash.iter().map(|byte| format!("{byte:02x}")).collect()).unwrap_or_default();
+    first.sha256 = reader
+        .sha256()
+        .map(|hash| hash.iter().map(|byte| format!("{byte:02x}")).collect())
+        .unwrap_or_default();
     Ok(first)
 }

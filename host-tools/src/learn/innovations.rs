@@ -118,18 +118,22 @@ impl Fit {
         });
         later.retain(|n| !left_out.contains(n) && !left_out.contains(&(n - 1)));
         let middles = middles(&gathered.edges);
-        let factors_of = |later: &[usize]| Factors::of(&segments::differences(strokes, later), columns, floor, FACTORS);
+        let factors_of =
+            |later: &[usize]| Factors::of(&segments::differences(strokes, later), columns, floor, FACTORS);
         let factors = factors_of(&later);
-        let medians: Vec<RowDVector<f64>> = segments.iter().map(|segment| strokes.median(segment.clone())).collect();
+        let medians: Vec<RowDVector<f64>> =
+            segments.iter().map(|segment| strokes.median(segment.clone())).collect();
         let sum = medians.iter().fold(RowDVector::zeros(strokes.size()), |sum, median| sum + median);
         let reference = sum / medians.len().max(1) as f64;
-        let steps: Vec<RowDVector<f64>> =
-            medians.first().map_or_else(Vec::new, |first| medians.iter().skip(1).map(|step| step - first).collect());
+        let steps: Vec<RowDVector<f64>> = medians
+            .first()
+            .map_or_else(Vec::new, |first| medians.iter().skip(1).map(|step| step - first).collect());
         let of = |factors: &Factors| allowed(&reference, &steps, height, columns, &middles, factors);
         let fold = |stroke: usize| stroke * FOLDS / n.max(1);
         let folds: Vec<(Factors, DMatrix<f64>)> = (0..FOLDS)
             .map(|held| {
-                let others: Vec<usize> = later.iter().copied().filter(|stroke| fold(*stroke) != held).collect();
+                let others: Vec<usize> =
+                    later.iter().copied().filter(|stroke| fold(*stroke) != held).collect();
                 // Too few strokes elsewhere: better all of them than none.
                 let factors = if others.len() < 8 { factors.clone() } else { factors_of(&others) };
                 let allowed = of(&factors);
@@ -186,7 +190,15 @@ impl Fit {
                 let energy = |part: &RowDVector<f64>| part.iter().take(count).map(|s| s * s).sum::<f64>();
                 let greatest = left.iter().fold(0.0, |m: f64, q| m.max(q * q));
                 // Windows are filled in once their scatter is known.
-                self.statistics.push([along.norm_squared(), left.norm_squared(), greatest, 0.0, 0.0, energy(&own), energy(&v)]);
+                self.statistics.push([
+                    along.norm_squared(),
+                    left.norm_squared(),
+                    greatest,
+                    0.0,
+                    0.0,
+                    energy(&own),
+                    energy(&v),
+                ]);
                 self.judged.push(stroke);
                 responses.push(respond(&left, &weight, columns, middles.len()));
                 worth += 1.0;
@@ -209,32 +221,39 @@ impl Fit {
             }
         }
         let scatter = |values: Vec<f64>, noise: f64| {
-            (1.4826 * median(&mut values.into_iter().map(f64::abs).collect::<Vec<_>>())).max(0.3 * noise.sqrt() + 1e-9)
+            (1.4826 * median(&mut values.into_iter().map(f64::abs).collect::<Vec<_>>()))
+                .max(0.3 * noise.sqrt() + 1e-9)
         };
         let cell = |row: &Vec<f64>, n: usize| row.get(n).copied().unwrap_or(0.0);
-        let gain = |row: &Vec<f64>, column: usize| row.iter().skip(column * WINDOWS).take(WINDOWS).sum::<f64>();
+        let gain =
+            |row: &Vec<f64>, column: usize| row.iter().skip(column * WINDOWS).take(WINDOWS).sum::<f64>();
         let station = |row: &Vec<f64>, window: usize| row.iter().skip(window).step_by(WINDOWS).sum::<f64>();
         let of = |value: &dyn Fn(&Vec<f64>) -> f64| responses.iter().map(value).collect::<Vec<_>>();
         self.window_scatter =
             noise.iter().enumerate().map(|(n, noise)| scatter(of(&|row| cell(row, n)), *noise)).collect();
-        let gain_noise = |column: usize| weight.iter().skip(column).step_by(columns).map(|w| w * w).sum::<f64>();
+        let gain_noise =
+            |column: usize| weight.iter().skip(column).step_by(columns).map(|w| w * w).sum::<f64>();
         self.gain_scatter = (0..columns).map(|c| scatter(of(&|row| gain(row, c)), gain_noise(c))).collect();
         let station_noise = |window: usize| noise.iter().skip(window).step_by(WINDOWS).sum::<f64>();
-        self.station_scatter = (0..WINDOWS).map(|w| scatter(of(&|row| station(row, w)), station_noise(w))).collect();
+        self.station_scatter =
+            (0..WINDOWS).map(|w| scatter(of(&|row| station(row, w)), station_noise(w))).collect();
         let size = columns * WINDOWS;
         let scaled = DMatrix::from_fn(responses.len(), size, |row, n| {
-            responses.get(row).map_or(0.0, |row| cell(row, n)) / self.window_scatter.get(n).copied().unwrap_or(1.0)
+            responses.get(row).map_or(0.0, |row| cell(row, n))
+                / self.window_scatter.get(n).copied().unwrap_or(1.0)
         });
         let clipped = scaled.map(|value| value.clamp(-5.0, 5.0));
         let covariance = clipped.tr_mul(&clipped) / responses.len().max(1) as f64;
         // A fifth of the identity keeps windows that hardly move from ruling the sum.
         let covariance = covariance * 0.8 + DMatrix::identity(size, size) * 0.2;
-        let lower = Cholesky::new(covariance).map_or_else(|| DMatrix::identity(size, size), |cholesky| cholesky.l());
+        let lower =
+            Cholesky::new(covariance).map_or_else(|| DMatrix::identity(size, size), |cholesky| cholesky.l());
         self.whitener = lower.clone().try_inverse().unwrap_or_else(|| DMatrix::identity(size, size));
         let whitened = &scaled * self.whitener.transpose();
         for (row, statistics) in self.statistics.iter_mut().enumerate() {
             let Some(response) = responses.get(row) else { continue };
-            let square = |value: f64, scatter: Option<&f64>| (value / scatter.copied().unwrap_or(1.0)).powi(2);
+            let square =
+                |value: f64, scatter: Option<&f64>| (value / scatter.copied().unwrap_or(1.0)).powi(2);
             let cells = (0..size).map(|n| square(cell(response, n), self.window_scatter.get(n)));
             let gains = (0..columns).map(|c| square(gain(response, c), self.gain_scatter.get(c)));
             let stations = (0..WINDOWS).map(|w| square(station(response, w), self.station_scatter.get(w)));
@@ -254,7 +273,8 @@ impl Fit {
                 *off = off.max((root - middle) / spread.max(1e-12));
             }
         }
-        let mut far: Vec<(f64, usize)> = off.into_iter().zip(self.judged.iter().copied()).filter(|(off, _)| *off > GROSS).collect();
+        let mut far: Vec<(f64, usize)> =
+            off.into_iter().zip(self.judged.iter().copied()).filter(|(off, _)| *off > GROSS).collect();
         far.sort_by(|a, b| b.0.total_cmp(&a.0));
         far.truncate((self.statistics.len() / 25).max(2));
         far.into_iter().map(|(_, stroke)| stroke).collect()
@@ -266,7 +286,8 @@ impl Fit {
         let of = |statistic: usize| -> Vec<f64> {
             self.statistics.iter().map(|row| row.get(statistic).copied().unwrap_or(0.0)).collect()
         };
-        let limits = TAIL_WEIGHTS.map(|weight| std::array::from_fn(|statistic| limit(&of(statistic), each, weight)));
+        let limits =
+            TAIL_WEIGHTS.map(|weight| std::array::from_fn(|statistic| limit(&of(statistic), each, weight)));
         let medians = std::array::from_fn(|statistic| median(&mut of(statistic)).max(1e-9));
         let freedom = self.allowed.nrows().max(1) as f64;
         let chi = ChiSquared::new(freedom).map_or(30.0, |chi| chi.inverse_cdf(1.0 - alpha));

@@ -25,17 +25,20 @@ pub(super) fn limit(statistics: &[f64], alpha: f64, tail_weight: f64) -> f64 {
     let n = statistics.len();
     let roots: Vec<f64> = statistics.iter().map(|value| value.max(0.0).cbrt()).collect();
     let (middle, spread) = robust(&roots);
-    let mut roots: Vec<f64> = roots.into_iter().filter(|root| *root < middle + GROSS * spread.max(1e-12)).collect();
+    let mut roots: Vec<f64> =
+        roots.into_iter().filter(|root| *root < middle + GROSS * spread.max(1e-12)).collect();
     roots.sort_by(f64::total_cmp);
     let mean = roots.iter().sum::<f64>() / roots.len().max(1) as f64;
-    let deviation = (roots.iter().map(|root| (root - mean).powi(2)).sum::<f64>() / roots.len().max(1) as f64).sqrt();
+    let deviation =
+        (roots.iter().map(|root| (root - mean).powi(2)).sum::<f64>() / roots.len().max(1) as f64).sqrt();
     let freedom = n.saturating_sub(1).max(3) as f64;
     let quantile = StudentsT::new(0.0, 1.0, freedom).map_or(6.0, |t| -t.inverse_cdf(alpha));
     let normal = middle + quantile * (1.0 + 1.0 / n as f64).sqrt() * spread.max(deviation);
     // The percentile by linear interpolation between order statistics.
     let at = 0.85 * roots.len().saturating_sub(1) as f64;
     let value = |k: usize| roots.get(k).copied().unwrap_or(middle);
-    let start = value(at as usize) + at.fract() * (value(at as usize + 1).max(value(at as usize)) - value(at as usize));
+    let start = value(at as usize)
+        + at.fract() * (value(at as usize + 1).max(value(at as usize)) - value(at as usize));
     let beyond: Vec<f64> = roots.iter().filter(|root| **root > start).map(|root| root - start).collect();
     let excess = beyond.iter().sum::<f64>() / beyond.len().max(1) as f64;
     let tail = start + excess * (0.15 / alpha).ln();
@@ -74,7 +77,9 @@ impl Evidence {
         }
         if coils < COILS_WANTED {
             let more = COILS_WANTED - coils;
-            says += &format!("; only {coils} coil(s) seen, so what other stock does is not proven: record {more} more coil(s)");
+            says += &format!(
+                "; only {coils} coil(s) seen, so what other stock does is not proven: record {more} more coil(s)"
+            );
         }
         Self { supported, says }
     }

@@ -49,7 +49,9 @@ pub(super) fn pairs(strokes: &Strokes, segments: &[Range<usize>], floor: f64) ->
 pub(super) fn differences(strokes: &Strokes, later: &[usize]) -> DMatrix<f64> {
     let mut rows = DMatrix::zeros(later.len(), strokes.size());
     for (mut row, n) in rows.row_iter_mut().zip(later) {
-        row.copy_from(&((strokes.x.row(*n) - strokes.x.row(n.saturating_sub(1))) * std::f64::consts::FRAC_1_SQRT_2));
+        row.copy_from(
+            &((strokes.x.row(*n) - strokes.x.row(n.saturating_sub(1))) * std::f64::consts::FRAC_1_SQRT_2),
+        );
     }
     rows
 }
@@ -79,16 +81,19 @@ pub(super) fn found(strokes: &Strokes, floor: f64) -> Vec<Range<usize>> {
         let part = scores.get(range).unwrap_or(&[]);
         median(&mut part.iter().filter_map(|s| s.get(k).copied()).collect::<Vec<_>>())
     };
-    let step = |at: usize| {
-        (0..count).map(|k| (of(at..at + ASIDE, k) - of(at - ASIDE..at, k)).powi(2)).sum::<f64>()
-    };
+    let step =
+        |at: usize| (0..count).map(|k| (of(at..at + ASIDE, k) - of(at - ASIDE..at, k)).powi(2)).sum::<f64>();
     // Medians of ten scatter by √(π/2/10): the sum is chi-squared times 2 · 1.57/10 where nothing changes.
-    let mut steps: Vec<f64> =
-        (0..n).map(|at| if (ASIDE..=n - ASIDE).contains(&at) { step(at) * ASIDE as f64 / 2.0 / 1.57 } else { 0.0 }).collect();
-    let limit = ChiSquared::new(count as f64).map_or(f64::INFINITY, |chi| 2.0 * chi.inverse_cdf(1.0 - 1e-4 / n as f64));
+    let mut steps: Vec<f64> = (0..n)
+        .map(|at| if (ASIDE..=n - ASIDE).contains(&at) { step(at) * ASIDE as f64 / 2.0 / 1.57 } else { 0.0 })
+        .collect();
+    let limit = ChiSquared::new(count as f64)
+        .map_or(f64::INFINITY, |chi| 2.0 * chi.inverse_cdf(1.0 - 1e-4 / n as f64));
     let mut cuts = vec![0, n];
     for _ in 0..n {
-        let Some((at, _)) = steps.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1)).filter(|(_, v)| **v >= limit) else {
+        let Some((at, _)) =
+            steps.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1)).filter(|(_, v)| **v >= limit)
+        else {
             break;
         };
         let jump = |a: usize| match (scores.get(a), a.checked_sub(1).and_then(|b| scores.get(b))) {
