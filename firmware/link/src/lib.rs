@@ -1,11 +1,17 @@
 //! What passes between the controller and a host.
 //!
-//! [`feed`] is the form in which frames are handed to a controller in bulk, [`trial`] the run over such
-//! frames that both sides do alike so that their digests can be compared.
+//! [`message`] says what they say to each other, [`packet`] how it looks on the line, [`station`] is the
+//! controller's end of it and [`outbox`] what waits there to be sent. [`feed`] is the form in which frames are
+//! handed to a controller in bulk, [`trial`] the run over such frames that both sides do alike so that their
+//! digests can be compared.
 #![no_std]
 
 #[cfg(test)]
 extern crate std;
 
 pub mod feed;
+pub mod message;
+pub mod outbox;
+pub mod packet;
+pub mod station;
 pub mod trial;

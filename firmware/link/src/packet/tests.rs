@@ -1,0 +1,223 @@
+use super::*;
+use crate::message::{EventLine, Hello, Notice, PART_MAX, Refusal, Request, StrokeSummary};
+use rand::{RngExt, SeedableRng};
+use std::format;
+use std::string::String;
+use std::vec::Vec;
+
+const STROKE: StrokeSummary = StrokeSummary {
+    number: 70_000,
+    verdict: 2,
+    reasons: 1 << 15,
+    peak_kn: 812.5,
+    peak_at: Some(0x7000_0000),
+    reverse_kn: 31.25,
+    work_kj: None,
+    speed_spm: Some(60.0),
+    columns_kn: [200.0, 210.5, 201.0, 201.0],
+};
+
+/// Every request, as `FORMAT.md` shows them.
+fn requests() -> Vec<(&'static str, Request<'static>)> {
+    std::vec![
+        ("Hello", Request::Hello),
+        ("PutSettings", Request::PutSettings { from: 300, bytes: &[1, 2, 0, 4] }),
+        ("GetSettings", Request::GetSettings { from: 300, count: 4 }),
+        ("CommitSettings", Request::CommitSettings { len: 304, check: 0xCBF4_3926 }),
+        ("StrokesFrom", Request::StrokesFrom(70_000)),
+        ("EventsFrom", Request::EventsFrom(12)),
+        ("KeptFrom", Request::KeptFrom(0)),
+        ("ReleaseKept", Request::ReleaseKept),
+        ("Live", Request::Live(100)),
+        ("Acknowledge", Request::Acknowledge),
+        ("SetTime", Request::SetTime(1_767_225_600_000)),
+    ]
+}
+
+/// Every notice, as `FORMAT.md` shows them.
+fn notices() -> Vec<(&'static str, Notice<'static>)> {
+    let hello =
+        Hello { build: *b"invented", columns: 4, bins: 128, boots: 3, next_stroke: 70_001, next_event: 15 };
+    let event = EventLine {
+        number: 14,
+        tick: 500_000,
+        stroke: 70_000,
+        kind: 2,
+        value: 2,
+        reason: Some(15),
+        column: None,
+    };
+    std::vec![
+        ("Hello", Notice::Hello(hello)),
+        ("Done", Notice::Done(7)),
+        ("Refused", Notice::Refused(7, Refusal::StillWrong(1))),
+        ("Settings", Notice::Settings { from: 300, bytes: &[1, 2, 0, 4] }),
+        ("Stroke", Notice::Stroke(STROKE)),
+        ("StrokesLost", Notice::StrokesLost(69_000, 69_990)),
+        ("Event", Notice::Event(event)),
+        ("EventsLost", Notice::EventsLost(0, 2)),
+        ("Kept", Notice::Kept { from: 6, total: 512, records: &[0; 28] }),
+        ("Live", Notice::Live { tick: 500_100, counts: -40 }),
+    ]
+}
+
+fn wire(number: u16, message: &impl Serialize) -> Vec<u8> {
+    let mut out = [0; WIRE_MAX];
+    let len = encode(number, message, &mut out).unwrap();
+    out[..len].to_vec()
+}
+
+/// What a fresh decoder makes of bytes: numbers of the packets taken, and refusals.
+fn decode(decoder: &mut Decoder, bytes: &[u8]) -> (Vec<u16>, usize) {
+    let (mut taken, mut refused) = (Vec::new(), 0);
+    for byte in bytes {
+        match decoder.push(*byte) {
+            Some(Ok(packet)) => taken.push(packet.number),
+            Some(Err(_)) => refused += 1,
+            None => {}
+        }
+    }
+    (taken, refused)
+}
+
+fn every_wire() -> Vec<Vec<u8>> {
+    let requests = requests().into_iter().map(|(_, request)| wire(7, &request));
+    requests.chain(notices().into_iter().map(|(_, notice)| wire(7, &notice))).collect()
+}
+
+#[test]
+fn the_bytes_are_those_of_the_format() {
+    let text = include_str!("../../FORMAT.md");
+    let hex = |bytes: &[u8]| bytes.iter().map(|b| format!("{b:02x}")).collect::<Vec<_>>().join(" ");
+    let mut missing = String::new();
+    let mut line = |side: &str, name: &str, bytes: &[u8]| {
+        let wanted = format!("| {side} `{name}` | `{}` |", hex(bytes));
+        if !text.contains(&wanted) {
+            missing += &format!("{wanted}\n");
+        }
+    };
+    requests().iter().for_each(|(name, request)| line("request", name, &wire(7, request)));
+    notices().iter().for_each(|(name, notice)| line("notice", name, &wire(7, notice)));
+    assert!(missing.is_empty(), "not in FORMAT.md:\n{missing}");
+}
+
+#[test]
+fn every_message_comes_back_as_it_was() {
+    for (name, request) in requests() {
+        let mut decoder = Decoder::default();
+        for byte in wire(9, &request) {
+            if let Some(packet) = decoder.push(byte) {
+                assert_eq!(packet.unwrap().message::<Request<'_>>(), Ok(request), "{name}");
+            }
+        }
+    }
+    for (name, notice) in notices() {
+        let mut decoder = Decoder::default();
+        for byte in wire(9, &notice) {
+            if let Some(packet) = decoder.push(byte) {
+                assert_eq!(packet.unwrap().message::<Notice<'_>>(), Ok(notice), "{name}");
+            }
+        }
+    }
+}
+
+#[test]
+fn the_largest_parts_fit_a_packet() {
+    let bytes = [0xA5; PART_MAX];
+    for notice in [
+        Notice::Settings { from: u32::MAX, bytes: &bytes },
+        Notice::Kept { from: u32::MAX, total: u32::MAX, records: &bytes },
+        Notice::Stroke(StrokeSummary { number: u32::MAX, reasons: u64::MAX, work_kj: Some(0.0), ..STROKE }),
+    ] {
+        assert!(wire(u16::MAX, &notice).len() <= WIRE_MAX);
+    }
+    wire(u16::MAX, &Request::PutSettings { from: u32::MAX, bytes: &bytes });
+    let too_long = [0; PACKET_MAX];
+    let mut out = [0; WIRE_MAX];
+    let message = Request::PutSettings { from: 0, bytes: &too_long };
+    assert_eq!(encode(0, &message, &mut out), Err(PacketError::TooLong));
+}
+
+#[test]
+fn a_truncated_packet_costs_itself_at_most() {
+    for bytes in every_wire() {
+        for len in 0..bytes.len() {
+            let mut decoder = Decoder::default();
+            // The rest is lost, and a whole packet follows: the joint of both is refused, the third one is heard.
+            let (taken, _) = decode(&mut decoder, &bytes[..len]);
+            assert_eq!(taken, [], "{len} of {}", bytes.len());
+            decode(&mut decoder, &wire(8, &Request::Hello));
+            assert_eq!(decode(&mut decoder, &wire(9, &Request::Hello)).0, [9]);
+        }
+    }
+}
+
+#[test]
+fn a_flipped_bit_costs_its_packet_and_no_other() {
+    for bytes in every_wire() {
+        for bit in 0..8 * bytes.len() {
+            let mut damaged = bytes.clone();
+            damaged[bit / 8] ^= 1 << (bit % 8);
+            let mut decoder = Decoder::default();
+            assert_eq!(decode(&mut decoder, &damaged).0, [], "bit {bit}");
+            // Was it the ending zero, the next packet is lost with it.
+            let next = decode(&mut decoder, &wire(8, &Request::Hello)).0;
+            assert_eq!(next.is_empty(), bit / 8 == bytes.len() - 1, "bit {bit}");
+            assert_eq!(decode(&mut decoder, &wire(9, &Request::Hello)).0, [9]);
+        }
+    }
+}
+
+#[test]
+fn a_million_random_bytes_hold_no_packet_and_do_no_harm() {
+    let seed = 20_260_102;
+    let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+    let mut decoder = Decoder::default();
+    let mut refused = 0;
+    for n in 0..1_000_000 {
+        // Zeros more often than by chance, or most packets would be too long.
+        let byte = if rng.random_ratio(1, 20) { 0 } else { rng.random() };
+        match decoder.push(byte) {
+            Some(Ok(packet)) => panic!("seed {seed}, byte {n}: taken for {packet:?}"),
+            Some(Err(_)) => refused += 1,
+            None => {}
+        }
+    }
+    assert!(refused > 10_000, "only {refused} ends");
+    decoder.push(0);
+    assert_eq!(decode(&mut decoder, &wire(3, &Request::Acknowledge)).0, [3]);
+}
+
+#[test]
+fn another_version_is_named() {
+    let mut packet = std::vec![VERSION + 1, 7, 0, 0];
+    packet.extend(CRC_32.checksum(&packet).to_le_bytes());
+    let mut out = [0; WIRE_MAX];
+    let len = cobs::try_encode(&packet, &mut out).unwrap();
+    let mut decoder = Decoder::default();
+    assert_eq!(decode(&mut decoder, &out[..len]).0, []);
+    assert_eq!(decoder.push(0), Some(Err(PacketError::Version(VERSION + 1))));
+}
+
+#[test]
+fn the_checksum_is_the_catalogues() {
+    // Source: check value of CRC-32/ISO-HDLC in the catalogue of parametrised CRC algorithms (read, and computed).
+    assert_eq!(CRC_32.checksum(b"123456789"), 0xCBF4_3926);
+}
+
+#[test]
+fn the_stuffing_is_that_of_the_papers_examples() {
+    // Source: consistent overhead byte stuffing, examples computed with the Python package cobs 1.2.2.
+    for (plain, stuffed) in [
+        (&[0x00][..], &[0x01, 0x01][..]),
+        (&[0x00, 0x00], &[0x01, 0x01, 0x01]),
+        (&[0x00, 0x11, 0x00], &[0x01, 0x02, 0x11, 0x01]),
+        (&[0x11, 0x22, 0x00, 0x33], &[0x03, 0x11, 0x22, 0x02, 0x33]),
+        (&[0x11, 0x22, 0x33, 0x44], &[0x05, 0x11, 0x22, 0x33, 0x44]),
+        (&[0x11, 0x00, 0x00, 0x00], &[0x02, 0x11, 0x01, 0x01, 0x01]),
+    ] {
+        let mut out = [0; 16];
+        let len = cobs::try_encode(plain, &mut out).unwrap();
+        assert_eq!(&out[..len], stuffed);
+    }
+}

@@ -1,0 +1,341 @@
+use super::*;
+use crate::message::Request;
+use crate::packet::Packet;
+use core::convert::Infallible;
+use rand::{RngExt, SeedableRng};
+use std::collections::VecDeque;
+use std::vec::Vec;
+
+/// A line whose other end is the test; it takes `room` bytes until more room is given.
+#[derive(Default)]
+struct Line {
+    to_station: VecDeque<u8>,
+    from_station: Vec<u8>,
+    room: usize,
+}
+
+impl embedded_io::ErrorType for Line {
+    type Error = Infallible;
+}
+
+impl ReadReady for Line {
+    fn read_ready(&mut self) -> Result<bool, Infallible> {
+        Ok(!self.to_station.is_empty())
+    }
+}
+
+impl Read for Line {
+    fn read(&mut self, out: &mut [u8]) -> Result<usize, Infallible> {
+        let byte = self.to_station.pop_front().expect("read although nothing is there: it would wait");
+        out[0] = byte;
+        Ok(1)
+    }
+}
+
+impl WriteReady for Line {
+    fn write_ready(&mut self) -> Result<bool, Infallible> {
+        Ok(self.room > 0)
+    }
+}
+
+impl Write for Line {
+    fn write(&mut self, bytes: &[u8]) -> Result<usize, Infallible> {
+        assert!(self.room > 0, "written although there is no room: it would wait");
+        let taken = bytes.len().min(self.room).min(7);
+        self.room -= taken;
+        self.from_station.extend_from_slice(&bytes[..taken]);
+        Ok(taken)
+    }
+
+    fn flush(&mut self) -> Result<(), Infallible> {
+        panic!("a flush waits")
+    }
+}
+
+#[derive(Default)]
+struct Press {
+    aside: Vec<u8>,
+    settings: Vec<u8>,
+    acknowledged: u32,
+    kept: Option<u32>,
+    time: u64,
+}
+
+impl Controller for Press {
+    fn hello(&self) -> Hello {
+        Hello { build: *b"invented", columns: 4, bins: 128, boots: 1, next_stroke: 0, next_event: 0 }
+    }
+
+    fn put_settings(&mut self, from: u32, bytes: &[u8]) -> Result<(), Refusal> {
+        let end = from as usize + bytes.len();
+        if end > 1024 {
+            return Err(Refusal::Place);
+        }
+        self.aside.resize(self.aside.len().max(end), 0);
+        self.aside[from as usize..end].copy_from_slice(bytes);
+        Ok(())
+    }
+
+    fn get_settings(&self, from: u32, out: &mut [u8]) -> Result<(), Refusal> {
+        let from = from as usize;
+        let part = self.aside.get(from..from.saturating_add(out.len())).ok_or(Refusal::Place)?;
+        out.copy_from_slice(part);
+        Ok(())
+    }
+
+    fn commit_settings(&mut self, len: u32, check: u32) -> Result<(), Refusal> {
+        let whole = self.aside.get(..len as usize).ok_or(Refusal::NotWhole)?;
+        if crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC).checksum(whole) != check {
+            return Err(Refusal::NotWhole);
+        }
+        self.settings = whole.to_vec();
+        Ok(())
+    }
+
+    fn kept_frames(&self) -> Option<u32> {
+        self.kept
+    }
+
+    fn kept_record(&self, number: u32, out: &mut [u8]) -> Option<usize> {
+        (number < self.kept?).then(|| {
+            out[..28].fill(number as u8);
+            28
+        })
+    }
+
+    fn release_kept(&mut self) {
+        self.kept = None;
+    }
+
+    fn acknowledge(&mut self) -> Result<(), Refusal> {
+        self.acknowledged += 1;
+        if self.acknowledged > 1 { Err(Refusal::StillWrong(4)) } else { Ok(()) }
+    }
+
+    fn set_time(&mut self, unix_ms: u64) {
+        self.time = unix_ms;
+    }
+}
+
+struct Bench {
+    line: Line,
+    press: Press,
+    station: Station<8, 8>,
+    decoder: Decoder,
+    heard: usize,
+}
+
+impl Bench {
+    fn new() -> Self {
+        Self {
+            line: Line { room: usize::MAX, ..Line::default() },
+            press: Press::default(),
+            station: Station::default(),
+            decoder: Decoder::default(),
+            heard: 0,
+        }
+    }
+
+    fn say(&mut self, number: u16, request: &Request<'_>) {
+        let mut out = [0; WIRE_MAX];
+        let len = encode(number, request, &mut out).unwrap();
+        self.line.to_station.extend(&out[..len]);
+    }
+
+    fn steps(&mut self, count: usize) {
+        (0..count).for_each(|_| self.station.step(&mut self.line, &mut self.press).unwrap());
+    }
+
+    /// Runs until nothing more happens and shows every notice heard since the last call to `see`.
+    fn hear(&mut self, mut see: impl FnMut(Notice<'_>)) {
+        self.steps(400);
+        for byte in &self.line.from_station[self.heard..] {
+            if let Some(packet) = self.decoder.push(*byte) {
+                let packet: Packet<'_> = packet.expect("the station sends only whole packets");
+                see(packet.message().expect("the station sends only notices"));
+            }
+        }
+        self.heard = self.line.from_station.len();
+    }
+}
+
+fn stroke(number: u32) -> StrokeSummary {
+    StrokeSummary {
+        number,
+        verdict: 0,
+        reasons: 0,
+        peak_kn: 1.0,
+        peak_at: None,
+        reverse_kn: 0.0,
+        work_kj: None,
+        speed_spm: None,
+        columns_kn: [0.0; 4],
+    }
+}
+
+#[test]
+fn strokes_that_found_no_room_are_told_by_number() {
+    let mut bench = Bench::new();
+    bench.line.room = 0;
+    for number in 0..100 {
+        bench.station.strokes.put(stroke(number));
+        bench.steps(1);
+    }
+    bench.line.room = usize::MAX;
+    let (mut expected, mut lost) = (0, 0);
+    bench.hear(|notice| match notice {
+        Notice::Stroke(stroke) => {
+            assert_eq!(stroke.number, expected);
+            expected += 1;
+        }
+        Notice::StrokesLost(from, to) => {
+            assert_eq!(from, expected);
+            lost += to - from;
+            expected = to;
+        }
+        other => panic!("{other:?}"),
+    });
+    // One was on its way when the line stopped, eight were held.
+    assert_eq!((expected, lost), (100, 91));
+}
+
+#[test]
+fn a_host_that_was_away_gets_strokes_again_from_where_it_was() {
+    let mut bench = Bench::new();
+    (0..8).for_each(|number| bench.station.strokes.put(stroke(number)));
+    bench.hear(|_| {});
+    bench.say(1, &Request::StrokesFrom(5));
+    let mut again = Vec::new();
+    bench.hear(|notice| {
+        if let Notice::Stroke(stroke) = notice {
+            again.push(stroke.number);
+        }
+    });
+    assert_eq!(again, [5, 6, 7]);
+}
+
+#[test]
+fn a_doubled_request_is_answered_twice_and_done_once() {
+    let mut bench = Bench::new();
+    bench.say(41, &Request::Acknowledge);
+    bench.say(41, &Request::Acknowledge);
+    let mut answers = Vec::new();
+    bench.hear(|notice| answers.push(std::format!("{notice:?}")));
+    assert_eq!(answers, ["Done(41)", "Done(41)"]);
+    assert_eq!(bench.press.acknowledged, 1);
+    bench.say(42, &Request::Acknowledge);
+    bench.hear(|notice| assert_eq!(notice, Notice::Refused(42, Refusal::StillWrong(4))));
+}
+
+#[test]
+fn settings_in_any_order_are_taken_only_whole() {
+    let settings: Vec<u8> = (0..500_u32).map(|n| (n * 7) as u8).collect();
+    let check = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC).checksum(&settings);
+    let parts: Vec<(u32, &[u8])> = (0..).step_by(PART_MAX).zip(settings.chunks(PART_MAX)).collect();
+    for missing in 0..=parts.len() {
+        let mut bench = Bench::new();
+        for (n, (from, bytes)) in parts.iter().enumerate().rev() {
+            if n != missing {
+                bench.say(n as u16, &Request::PutSettings { from: *from, bytes });
+            }
+        }
+        bench.say(100, &Request::CommitSettings { len: 500, check });
+        let mut last = None;
+        bench.hear(|notice| last = Some(std::format!("{notice:?}")));
+        if missing == parts.len() {
+            assert_eq!(last.as_deref(), Some("Done(100)"));
+            assert_eq!(bench.press.settings, settings);
+            bench.say(101, &Request::GetSettings { from: 192, count: 192 });
+            bench.hear(|notice| {
+                assert_eq!(notice, Notice::Settings { from: 192, bytes: &settings[192..384] });
+            });
+        } else {
+            assert_eq!(last.as_deref(), Some("Refused(100, NotWhole)"), "part {missing} is missing");
+            assert!(bench.press.settings.is_empty());
+        }
+    }
+}
+
+#[test]
+fn a_kept_stroke_can_be_read_from_the_middle() {
+    let mut bench = Bench::new();
+    bench.press.kept = Some(20);
+    for (first, wanted) in [(0, 20), (13, 7)] {
+        bench.say(first as u16, &Request::KeptFrom(first));
+        let mut next = first;
+        bench.hear(|notice| {
+            if let Notice::Kept { from, total, records } = notice {
+                assert_eq!((from, total), (next, 20));
+                assert!(
+                    records.iter().step_by(28).eq((from..)
+                        .take(records.len() / 28)
+                        .map(|n| n as u8)
+                        .collect::<Vec<_>>()
+                        .iter())
+                );
+                next += records.len() as u32 / 28;
+            }
+        });
+        assert_eq!(next - first, wanted);
+    }
+    bench.say(900, &Request::ReleaseKept);
+    bench.say(901, &Request::KeptFrom(0));
+    let mut last = None;
+    bench.hear(|notice| last = Some(std::format!("{notice:?}")));
+    assert_eq!(last.as_deref(), Some("Refused(901, NothingKept)"));
+}
+
+#[test]
+fn a_hostile_peer_makes_nothing_happen_and_delays_nothing() {
+    let seed = 20_260_103;
+    let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+    let mut bench = Bench::new();
+    let mut valid = [0; WIRE_MAX];
+    let len = encode(7, &Request::CommitSettings { len: 3, check: 1 }, &mut valid).unwrap();
+    for round in 0..20_000_u32 {
+        // Random bytes, zeros among them, and truncated or damaged requests.
+        if rng.random_ratio(1, 3) {
+            let mut damaged = valid;
+            damaged[rng.random_range(0..len - 1)] ^= 1 << rng.random_range(0..8);
+            let cut = rng.random_range(1..=len);
+            bench.line.to_station.extend(&damaged[..cut]);
+        }
+        (0..50).for_each(|_| bench.line.to_station.push_back(rng.random()));
+        bench.line.room = rng.random_range(0..40);
+        if round % 1000 == 0 {
+            bench.station.strokes.put(stroke(round / 1000));
+        }
+        // The line asserts that it is never made to wait; a step reads a bounded number of bytes.
+        let before = bench.line.to_station.len();
+        bench.steps(1);
+        assert!(before - bench.line.to_station.len() <= READ_MAX);
+        bench.line.to_station.clear();
+    }
+    assert_eq!((bench.press.acknowledged, bench.press.time), (0, 0), "seed {seed}");
+    assert!(bench.press.settings.is_empty() && bench.press.aside.is_empty(), "seed {seed}");
+    bench.line.room = usize::MAX;
+    bench.line.to_station.push_back(0);
+    bench.say(9, &Request::SetTime(5));
+    let mut strokes = 0;
+    let mut done = false;
+    bench.hear(|notice| match notice {
+        Notice::Stroke(_) => strokes += 1,
+        Notice::Done(9) => done = true,
+        _ => {}
+    });
+    assert_eq!(strokes, 20, "every stroke came through, seed {seed}");
+    assert!(done && bench.press.time == 5);
+}
+
+#[test]
+fn live_loads_give_way_to_everything_else() {
+    let mut bench = Bench::new();
+    bench.say(1, &Request::Live(10));
+    bench.hear(|_| {});
+    bench.station.strokes.put(stroke(0));
+    (0..25).for_each(|tick| bench.station.offer_live(tick, i64::from(tick)));
+    let mut heard = Vec::new();
+    bench.hear(|notice| heard.push(std::format!("{notice:?}").split(['(', ' ']).next().unwrap_or("").into()));
+    let heard: Vec<&str> = heard.iter().map(|name: &std::string::String| name.as_str()).collect();
+    assert_eq!(heard, ["Stroke", "Live"], "the newest live loads, after the stroke");
+}
