@@ -1,5 +1,7 @@
 //! Calibration runs through fit, assessment, file and program.
 
+#![allow(clippy::unwrap_used)] // a test stops where its setup fails
+
 use std::fmt::Write as _;
 use std::path::Path;
 use std::process::{Command, Output};
@@ -72,9 +74,9 @@ fn real_load_cells_agree_with_an_outside_least_squares_to_nine_digits() {
     let rows: Vec<Vec<f64>> =
         text.lines().map(|line| line.split(',').map(|n| n.trim().parse().unwrap()).collect()).collect();
     // Zero, counts a kN, residual deviation in counts, readings. computed: NumPy lstsq on the same readings, the
-    // converter's eight bad readings (two and four of them here) left out.
+    // converter's bad readings (four and two within these rows) left out.
     for (column, zero, slope, residual, readings) in [
-        (10, 5805.805_716_282_49, 224_154.552_752_706_78, 85.578_781_609_261_38, 1096),
+        (10, 5_805.805_716_282_49, 224_154.552_752_706_78, 85.578_781_609_261_38, 1096),
         (11, 12_459.702_807_998_894, 225_745.471_752_833_7, 81.727_021_874_246_59, 1098),
     ] {
         let mut csv = "reference_lbf,counts\n".to_owned();

@@ -1,5 +1,7 @@
 //! The plan against the simulator, which has laws, frame and gauges of its own: 500 seeded jobs.
 
+#![allow(clippy::unwrap_used)] // a test stops where its setup fails
+
 use bolster::card::press::PressCard;
 use bolster::material::Materials;
 use bolster::plan::course::march;

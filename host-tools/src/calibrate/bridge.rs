@@ -198,14 +198,14 @@ mod tests {
         for (gauge, shunt) in [(120.0, 59_880.0), (350.0, 174_650.0), (1000.0, 499_000.0)] {
             close(shunt_ohm_for(1e-3, gauge, 2.0), shunt, 1e-6);
         }
-        close(1e6 * shunt_strain(350.0, 100_000.0, 2.0), 1743.896_363, 1e-6);
+        close(1e6 * shunt_strain(350.0, 100_000.0, 2.0), 1_743.896_363, 1e-6);
         close(shunt_output_mv_per_v(350.0, 100_000.0), 0.873_471_425, 1e-9);
-        close(1e6 * shunt_strain(350.0, 59_000.0, 2.0), 2948.609_941, 1e-6);
+        close(1e6 * shunt_strain(350.0, 59_000.0, 2.0), 2_948.609_941, 1e-6);
         close(shunt_output_mv_per_v(350.0, 59_000.0), 1.478_664_977, 1e-9);
         close(1e6 * shunt_strain(120.0, 59_880.0, 2.0), 1000.0, 1e-9);
         close(shunt_output_mv_per_v(120.0, 59_880.0), 0.500_500_501, 1e-9);
         // Output-referred strain 4 Vo/GF differs from the gauge's by the bridge's own bend: 0.17 % at 1744 µε.
-        close(4000.0 * shunt_output_mv_per_v(350.0, 100_000.0) / 2.0, 1746.942_850, 1e-6);
+        close(4000.0 * shunt_output_mv_per_v(350.0, 100_000.0) / 2.0, 1_746.942_850, 1e-6);
     }
 
     #[test]

@@ -15,7 +15,7 @@
 use core::f64::consts::FRAC_PI_2;
 
 use super::formula;
-use super::job::{BendKind, Operation, Station};
+use super::job::{BendKind, Job, Operation, Station};
 
 /// Shares and lengths that no handbook gives; changed by the uncertainty study and nothing else.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -215,8 +215,8 @@ impl Contact {
 const GROUPS: u32 = 24;
 const SLICES: u32 = 16;
 
-/// Adds the contacts of station number `index` to `out`.
-pub(super) fn contacts(index: usize, station: &Station, v: &Variation, out: &mut Vec<Contact>) {
+/// Adds the contacts of station number `index` to `out`; `finest`: groups of staggered punches at most.
+fn of_station(index: usize, station: &Station, v: &Variation, finest: u32, out: &mut Vec<Contact>) {
     let stock = &station.stock;
     let strength = 1.0 + v.strength * stock.strength_spread_percent / 100.0;
     let t = stock.thickness_mm * (1.0 + v.thickness * stock.thickness_spread_percent / 100.0);
@@ -228,8 +228,8 @@ pub(super) fn contacts(index: usize, station: &Station, v: &Variation, out: &mut
             Operation::Cut(cut) => {
                 let peak = v.cut * formula::cutting_kn(cut.perimeter_mm, t, stock.shear_mpa * strength);
                 let fracture = stock.penetration * v.penetration * t;
-                let groups = if cut.stagger_mm > 0.0 { cut.punches.clamp(2, GROUPS) } else { 1 };
-                let slices = if cut.shear_mm > 0.0 { SLICES } else { 1 };
+                let groups = if cut.stagger_mm > 0.0 { cut.punches.clamp(2, finest.max(2)) } else { 1 };
+                let slices = if cut.shear_mm > 0.0 { SLICES.min(finest.max(4)) } else { 1 };
                 let share = 1.0 / f64::from(groups * slices);
                 let elastic = 0.04 + 0.015 * t;
                 for group in 0..groups {
@@ -294,6 +294,17 @@ pub(super) fn contacts(index: usize, station: &Station, v: &Variation, out: &mut
             }
         }
     }
+}
+
+/// Every contact of a hit. A die of many stations gets coarser groups and slices: they blur into each other anyway.
+pub(super) fn contacts(job: &Job, hit: u32, v: &Variation) -> Vec<Contact> {
+    let own = || job.stations.iter().enumerate().filter(|(_, s)| s.hit == hit);
+    let finest = (600 / own().count().max(1)).clamp(4, GROUPS as usize) as u32;
+    let mut all = Vec::new();
+    for (index, station) in own() {
+        of_station(index, station, v, finest, &mut all);
+    }
+    all
 }
 
 /// K of the bending formula.

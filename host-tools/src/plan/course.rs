@@ -92,7 +92,9 @@ const SPANS: usize = 300;
 /// Stiffness of the guides against tilt where no columns stand to either side, share of the frame's.
 const GUIDES: f64 = 0.5;
 /// Steps of a stroke at most.
-const MOST_STEPS: f64 = 400_000.0;
+const MOST_STEPS: f64 = 200_000.0;
+/// Steps times contacts at most: what a course may cost.
+const MOST_ANSWERS: f64 = 3e7;
 
 struct Mode {
     mass: f64,
@@ -126,10 +128,7 @@ struct March<'a> {
 /// The course of one hit of a job on a press at a speed.
 #[must_use]
 pub fn march(job: &Job, hit: u32, press: &Candidate, speed_spm: f64, variation: &Variation) -> Course {
-    let mut all: Vec<Contact> = Vec::new();
-    for (index, station) in job.stations.iter().enumerate().filter(|(_, s)| s.hit == hit) {
-        contacts(index, station, variation, &mut all);
-    }
+    let mut all = contacts(job, hit, variation);
     all.sort_by(|a, b| b.touch_mm.total_cmp(&a.touch_mm));
     let spec = &press.spec;
     // The card was checked when it was read.
@@ -169,17 +168,32 @@ pub fn march(job: &Job, hit: u32, press: &Candidate, speed_spm: f64, variation: 
 impl March<'_> {
     fn drive(&mut self, contacts: &mut [Contact], omega: f64) {
         let Some(highest) = contacts.first().map(|c| c.touch_mm) else { return };
-        let own: f64 = contacts.iter().map(|c| c.stiffness).sum();
         let mass = self.modes[0].mass;
-        let fastest = ((own + self.modes[0].stiffness) / mass).sqrt() * 3.0_f64.sqrt();
+        // The highest frequency there can be: every contact stiff at once, as roll and pitch feel it.
+        let felt: f64 = contacts
+            .iter()
+            .map(|c| {
+                let (x, y) = (c.x_mm / self.lever[0], c.y_mm / self.lever[1]);
+                let (x, y) = (if self.free[0] { x } else { 0.0 }, if self.free[1] { y } else { 0.0 });
+                c.stiffness * (1.0 + 3.0 * (x * x + y * y))
+            })
+            .sum();
+        let fastest = ((felt + 3.0 * self.modes[0].stiffness) / mass).sqrt();
         let period = self.press.period_s();
         let from = self.crank.closing_radians_at(highest + 1.0);
         // Past the height of contact on the way up, and ten periods of ringing more.
         let to = (TAU - from + 10.0 * period * omega).min(1.9 * PI);
         let span_s = (to - from) / omega;
-        let dt = (0.3 / fastest).min(period / 150.0).max(span_s / MOST_STEPS);
-        let steps = (span_s / dt).ceil().max(1.0) as usize;
+        let wanted = (0.3 / fastest).min(period / 150.0);
+        let most = (MOST_ANSWERS / contacts.len() as f64).clamp(10_000.0, MOST_STEPS);
+        let steps = (span_s / wanted).ceil().clamp(1.0, most) as usize;
         let dt = span_s / steps as f64;
+        // A stroke too slow for so fine a step gets a heavier slide: it rings slower, and as high.
+        let heavier = (dt / wanted).max(1.0);
+        for mode in &mut self.modes {
+            mode.mass *= heavier * heavier;
+            mode.damping *= heavier;
+        }
         let mut bins = Bins::new(steps);
         let mut stations = vec![0.0; self.out.stations.len()];
         let at = |angle: f64| {

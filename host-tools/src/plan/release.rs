@@ -37,10 +37,7 @@ pub struct Release {
 /// The greatest release of a hit: cuts that break within each other's crack count as one.
 #[must_use]
 pub fn greatest(job: &Job, hit: u32, press: &Candidate, speed_spm: f64) -> Option<Release> {
-    let mut all = Vec::new();
-    for (index, station) in job.stations.iter().enumerate().filter(|(_, s)| s.hit == hit) {
-        contacts(index, station, &Variation::default(), &mut all);
-    }
+    let all = contacts(job, hit, &Variation::default());
     let mut releases: Vec<_> = all.iter().filter_map(super::contact::Contact::release).collect();
     releases.sort_by(|a, b| b.height_mm.total_cmp(&a.height_mm));
     let mut best: Option<(f64, f64, f64)> = None;
