@@ -168,6 +168,10 @@ fn a_plate_bend_of_the_trade_lies_about_the_rating_of_its_brake() {
     let high = plan_on(&job, &presses[1]);
     let speed = high.checks.iter().find(|c| c.code == "speed-out-of-range").unwrap();
     assert_eq!(speed.standing, Standing::Over);
+    assert!(high.advice.iter().any(|a| a.code == "faster" && a.after == 20.0), "{:?}", high.advice);
+    // Over the rating: a wider opening is proposed and brings the load down to it.
+    let wider = plan.advice.iter().find(|a| a.code == "wider-opening").unwrap();
+    assert!(wider.after < wider.before, "{wider:?}");
 }
 
 #[test]
@@ -409,6 +413,10 @@ fn the_program_plans_draws_and_drafts_with_the_caution_in_every_output() {
     for key in ["height_mm", "total_kn", "allowed_kn", "margin_kn", "columns_kn", "load_centre_mm"] {
         assert_eq!(hit["course"][key].as_array().unwrap().len(), rows, "{key}");
     }
+    let materials = bolster(&["plan", "--list-materials"], at);
+    assert!(
+        String::from_utf8_lossy(&materials.stdout).contains("shear: 276 MPa  [punch-tool materials table")
+    );
     let tonf = bolster(&["plan", "--press", presses, "--job", job, "--unit", "tonf"], at);
     assert!(String::from_utf8_lossy(&tonf.stdout).contains("US tonf"));
 }

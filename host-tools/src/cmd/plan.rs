@@ -18,11 +18,11 @@ use crate::plan::{self, draft, json, picture, press, report};
 )]
 pub struct PlanArgs {
     /// Press card, or a folder of them
-    #[arg(long, value_name = "TOML|FOLDER")]
-    pub press: PathBuf,
+    #[arg(long, value_name = "TOML|FOLDER", required_unless_present = "list_materials")]
+    pub press: Option<PathBuf>,
     /// Job file
-    #[arg(long, value_name = "TOML")]
-    pub job: PathBuf,
+    #[arg(long, value_name = "TOML", required_unless_present = "list_materials")]
+    pub job: Option<PathBuf>,
     /// More materials; entries win over the built-in ones
     #[arg(long, value_name = "TOML")]
     pub materials: Option<PathBuf>,
@@ -35,6 +35,9 @@ pub struct PlanArgs {
     /// Where to write first limits as a draft die card, for the best press
     #[arg(long, value_name = "TOML")]
     pub draft: Option<PathBuf>,
+    /// Print the materials with the source of each number, and plan nothing
+    #[arg(long)]
+    pub list_materials: bool,
     /// Print the plan as JSON
     #[arg(long)]
     pub json: bool,
@@ -72,8 +75,14 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     if let Some(path) = &args.materials {
         materials.add_file(path)?;
     }
-    let job = Job::load(&args.job, &materials)?;
-    let presses = press::load(&args.press)?;
+    if args.list_materials {
+        return print(&listed(&materials, args.json)?);
+    }
+    let (Some(press), Some(job)) = (&args.press, &args.job) else {
+        return Err(Failure::because("name a press card (--press) and a job file (--job)"));
+    };
+    let job = Job::load(job, &materials)?;
+    let presses = press::load(press)?;
     let hits = job.hits;
     let drafts = args.draft.as_deref().map(|path| open_drafts(path, hits)).transpose()?.unwrap_or_default();
     let pictures =
@@ -97,6 +106,27 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
         return print(&format!("{text}\n"));
     }
     print(&report::text(&plan, args.unit.unit(), CAUTION))
+}
+
+fn listed(materials: &Materials, json: bool) -> Result<String, Failure> {
+    if json {
+        return Ok(format!("{}\n", serde_json::to_string_pretty(materials.all())?));
+    }
+    let mut out = String::new();
+    for m in materials.all() {
+        out.push_str(&format!("{}\n", m.name));
+        let rows = [
+            ("shear", &m.shear_mpa, "MPa"),
+            ("tensile", &m.tensile_mpa, "MPa"),
+            ("yield", &m.yield_mpa, "MPa"),
+            ("depth of the punch at fracture", &m.penetration_percent, "% of thickness"),
+            ("spread", &m.spread_percent, "%"),
+        ];
+        for (what, number, unit) in rows {
+            out.push_str(&format!("  {what}: {:.0} {unit}  [{}]\n", number.value, number.source));
+        }
+    }
+    Ok(out)
 }
 
 /// One draft a hit: a hit is a die of its own.

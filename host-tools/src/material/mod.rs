@@ -5,6 +5,7 @@
 
 use std::path::{Path, PathBuf};
 
+use serde::Serialize;
 use toml::{Table, Value};
 
 use crate::plan::quantity::{Kind, Units, clip};
@@ -13,7 +14,7 @@ use crate::spelling;
 const BUILT_IN: &str = include_str!("materials.toml");
 
 /// A number and where it comes from.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Sourced {
     /// The number, in the unit its name says.
     pub value: f64,
@@ -22,7 +23,7 @@ pub struct Sourced {
 }
 
 /// A sheet material.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Material {
     /// Name as job files spell it.
     pub name: String,

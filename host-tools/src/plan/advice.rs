@@ -222,6 +222,13 @@ fn widen_bends(job: &Job, plan: &PressPlan, hit: u32, before: &Course) -> Option
 
 fn change_speed(job: &Job, plan: &PressPlan, hit: u32, before: &Course) -> Option<Advice> {
     let [slowest, fastest] = plan.press.spec.speed_spm;
+    if stands(plan, hit, &["speed-out-of-range"]) == Standing::Over {
+        let to = plan.speed_spm.clamp(slowest, fastest);
+        let which = if to < plan.speed_spm { "slower" } else { "faster" };
+        let what = format!("run at {to} strokes a minute: this press or gear runs {slowest} to {fastest}");
+        let (figure, unit) = ("strokes a minute", "spm");
+        return Some(Advice { code: which, what, figure, unit, before: plan.speed_spm, after: to });
+    }
     if stands(plan, hit, &["work-over-usable-energy"]) > Standing::Unknown && plan.speed_spm < fastest {
         let (now, then) = (plan.press.usable_kj_at(plan.speed_spm)?, plan.press.usable_kj_at(fastest)?);
         // More speed that is still not enough helps nobody.
@@ -239,7 +246,7 @@ fn change_speed(job: &Job, plan: &PressPlan, hit: u32, before: &Course) -> Optio
             after: 100.0 * before.work_kj / then,
         });
     }
-    let codes = ["reverse-over-limit", "peak-over-rating", "load-over-capacity-curve", "speed-out-of-range"];
+    let codes = ["reverse-over-limit", "peak-over-rating", "load-over-capacity-curve"];
     if stands(plan, hit, &codes) <= Standing::Unknown || plan.speed_spm <= slowest {
         return None;
     }

@@ -261,7 +261,7 @@ pub fn off_centre(job: &Job, press: &Candidate, plan: &HitPlan) -> Option<OffCen
         // Linear form: a column carries P/n (1 + 2e/a), the sides differ by 2Pe/a.
         let by_column = plate / 2.0 * (share * spec.rated_kn / peak - 1.0);
         let by_imbalance = imbalance * spec.rated_kn * plate / (2.0 * peak);
-        by_column.min(by_imbalance).max(0.0)
+        by_column.min(by_imbalance).clamp(0.0, plate / 2.0)
     };
     let [x, y] = plan.course.centre_mm;
     let [ux, uy] = [2.0 * x.abs() / spec.bolster_mm[0], 2.0 * y.abs() / spec.bolster_mm[1]];

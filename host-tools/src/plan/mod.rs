@@ -31,6 +31,9 @@ use job::{Job, Operation, Station};
 use limits::{Check, OffCentre, Standing};
 use press::Candidate;
 
+/// Limits that say whether a job fits a press, not how hard it works it.
+const GEOMETRY: [&str; 3] = ["speed-out-of-range", "contact-above-stroke", "station-beyond-columns"];
+
 /// One hit of a job on one press.
 #[derive(Debug, Clone, PartialEq)]
 pub struct HitPlan {
@@ -74,7 +77,7 @@ impl PressPlan {
         let used = |check: &&Check| (check.standing, check.used_percent.unwrap_or(0.0));
         self.checks
             .iter()
-            .filter(|c| c.binding && c.code != "speed-out-of-range" && c.code != "contact-above-stroke")
+            .filter(|c| c.binding && !GEOMETRY.contains(&c.code))
             .chain(self.checks.iter().filter(|c| c.standing == Standing::Over))
             .max_by(|a, b| {
                 let ((sa, ua), (sb, ub)) = (used(a), used(b));

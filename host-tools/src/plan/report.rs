@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::advice::Advice;
 use super::course::Spot;
 use super::job::{DefaultUsed, Job};
-use super::limits::Check;
+use super::limits::{Check, Standing};
 use super::{HitPlan, Plan, PressPlan};
 use crate::figure::LoadUnit;
 
@@ -31,8 +31,8 @@ pub fn text(plan: &Plan, unit: LoadUnit, caution: &str) -> String {
     if plan.presses.len() > 1 {
         ranking(&mut out, plan);
     }
-    for press in &plan.presses {
-        one_press(&mut out, job, press, unit);
+    for (rank, press) in plan.presses.iter().enumerate() {
+        one_press(&mut out, job, press, unit, rank == 0);
     }
     assumptions(&mut out, job, plan);
     let _ = writeln!(out, "\nPredicted loads are estimates.\n{caution}");
@@ -92,7 +92,8 @@ fn ranking(out: &mut String, plan: &Plan) {
     }
 }
 
-fn one_press(out: &mut String, job: &Job, plan: &PressPlan, unit: LoadUnit) {
+/// All of the best press; of the others the loads and what is not within its limit.
+fn one_press(out: &mut String, job: &Job, plan: &PressPlan, unit: LoadUnit, whole: bool) {
     let _ = writeln!(
         out,
         "\n{}: {} at {} strokes a minute, {:.0} parts an hour{}",
@@ -107,7 +108,8 @@ fn one_press(out: &mut String, job: &Job, plan: &PressPlan, unit: LoadUnit) {
             let _ = writeln!(out, "  Hit {} of {}:", hit.hit, job.hits);
         }
         one_hit(out, plan, hit, unit);
-        for check in plan.checks.iter().filter(|c| c.hit == hit.hit) {
+        let told = |c: &&Check| c.hit == hit.hit && (whole || c.standing != Standing::Within);
+        for check in plan.checks.iter().filter(told) {
             one_check(out, check, unit);
         }
     }
