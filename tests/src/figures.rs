@@ -8,7 +8,10 @@ use serde_json::Value;
 /// If there is none.
 #[must_use]
 pub fn number(value: &Value, pointer: &str) -> f64 {
-    value.pointer(pointer).and_then(Value::as_f64).unwrap_or_else(|| panic!("no number at {pointer} of {value}"))
+    value
+        .pointer(pointer)
+        .and_then(Value::as_f64)
+        .unwrap_or_else(|| panic!("no number at {pointer} of {value}"))
 }
 
 /// The words of a list of strings under a JSON pointer.

@@ -9,4 +9,5 @@ pub mod plain;
 pub mod press;
 pub mod program;
 pub mod python;
+pub mod samples;
 pub mod strokes;

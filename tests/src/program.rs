@@ -74,8 +74,10 @@ pub fn path() -> &'static Path {
         let said = String::from_utf8_lossy(&built.stderr);
         assert!(built.status.success(), "the program cannot be built:\n{said}");
         let messages = String::from_utf8_lossy(&built.stdout).into_owned();
-        let messages = messages.lines().filter_map(|line| serde_json::from_str::<serde_json::Value>(line).ok());
-        let made = messages.filter_map(|message| Some(message.get("executable")?.as_str()?.to_owned())).last();
+        let messages =
+            messages.lines().filter_map(|line| serde_json::from_str::<serde_json::Value>(line).ok());
+        let made =
+            messages.filter_map(|message| Some(message.get("executable")?.as_str()?.to_owned())).last();
         made.expect("cargo names the program it built").into()
     })
 }

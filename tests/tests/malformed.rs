@@ -144,7 +144,11 @@ fn a_defect_after_much_good_is_found_as_well() {
     let lines = good.lines().count();
     let late = good + "31,100,0,oops\n";
     let path = bench.give("late.csv", &late);
-    bench.refuses(&path, &bench.press, &["late.csv", &format!("line {}", lines + 1), "`total_kn`", "stroke 31"]);
+    bench.refuses(
+        &path,
+        &bench.press,
+        &["late.csv", &format!("line {}", lines + 1), "`total_kn`", "stroke 31"],
+    );
 }
 
 #[test]
@@ -230,7 +234,9 @@ fn a_file_without_read_rights_and_a_folder_without_write_rights_are_named() {
     // Outputs may be written while inputs are tried.
     rights(&out, 0o777);
     bench.outputs().iter().for_each(|name| rights(&bench.out(name), 0o666));
-    for (recording, press, name) in [(&secret, &bench.press, "secret.csv"), (&good, &secret_press, "secret.toml")] {
+    for (recording, press, name) in
+        [(&secret, &bench.press, "secret.csv"), (&good, &secret_press, "secret.toml")]
+    {
         for words in bench.commands(recording, press) {
             let Some(done) = as_nobody(bench.folder.path(), &words) else {
                 println!("note: skipped, no process of another user can be started here");
@@ -281,7 +287,9 @@ fn an_output_that_cannot_be_written_is_an_error_before_the_recording_is_read() {
 fn every_malformed_sample_is_refused_by_every_command() {
     let mut tried = 0;
     let benches = [1, 2, 4].map(Bench::new);
-    let good = |bench: &Bench, columns| bench.give("good.csv", text(columns, "kn", 1.0, &[smooth(2000.0, 300.0, [0.25; 4])]));
+    let good = |bench: &Bench, columns| {
+        bench.give("good.csv", text(columns, "kn", 1.0, &[smooth(2000.0, 300.0, [0.25; 4])]))
+    };
     for name in names(&sample("malformed")) {
         let path = sample("malformed").join(&name);
         if name == "README.md" || name.starts_with("die-") {
@@ -332,7 +340,12 @@ fn a_bad_press_card_is_refused_at_its_line_by_every_command() {
         ("nan-rating.toml", with("rated_kn", "rated_kn = nan"), "rated_kn", Some("rated_kn")),
         ("infinite-rod.toml", with("rod_mm", "rod_mm = inf"), "rod_mm", Some("rod_mm")),
         ("short-rod.toml", with("rod_mm", "rod_mm = 99.0"), "rod_mm", Some("rod_mm")),
-        ("above.toml", with("rated_height", "rated_height_mm = 200.5"), "rated_height_mm", Some("rated_height")),
+        (
+            "above.toml",
+            with("rated_height", "rated_height_mm = 200.5"),
+            "rated_height_mm",
+            Some("rated_height"),
+        ),
         ("misspelt.toml", with("rated_kn", "rated_kN = 1000.0"), "rated_kN", None),
         ("not-toml.toml", with("rated_kn", "rated_kn 1000"), "not TOML", Some("rated_kn")),
     ] {
@@ -429,7 +442,11 @@ fn a_disk_that_is_full_or_fills_up_keeps_the_old_file_and_nothing_else() {
     let unharmed = |after: &str| {
         assert_eq!(names(small.0.path()), bench.outputs(), "left behind by {after}");
         for name in bench.outputs() {
-            assert_eq!(std::fs::read_to_string(small.0.path().join(name)).unwrap(), OLD, "{name} after {after}");
+            assert_eq!(
+                std::fs::read_to_string(small.0.path().join(name)).unwrap(),
+                OLD,
+                "{name} after {after}"
+            );
         }
     };
     // Room for a start, not for 150 outcomes of half a kilobyte each; then a picture, then a card.
@@ -439,9 +456,19 @@ fn a_disk_that_is_full_or_fills_up_keeps_the_old_file_and_nothing_else() {
     bolster(["replay", recording, "--press", press, "--jsonl", &jsonl]).refused(&["old.jsonl", "space"]);
     unharmed("replay");
     let simulated = out("");
-    bolster(["simulate", "five-station", "--strokes", "2", "--out", &simulated]).refused(&["recording.csv", "space"]);
+    bolster(["simulate", "five-station", "--strokes", "2", "--out", &simulated])
+        .refused(&["recording.csv", "space"]);
     unharmed("simulate");
-    let import = ["import", recording, "--map", "stroke=stroke", "--map", "angle=angle_deg", "--map", "total=total_kn:kn"];
+    let import = [
+        "import",
+        recording,
+        "--map",
+        "stroke=stroke",
+        "--map",
+        "angle=angle_deg",
+        "--map",
+        "total=total_kn:kn",
+    ];
     let foreign = out("rec.csv");
     bolster(import.iter().copied().chain(["--out", foreign.as_str()])).refused(&["rec.csv", "space"]);
     unharmed("import");
@@ -470,10 +497,7 @@ fn a_standard_output_that_cannot_be_written_is_an_error() {
         println!("note: skipped, there is no /dev/full");
         return;
     };
-    let done = command()
-        .args(["replay", word(&good), "--press", word(&bench.press)])
-        .stdout(full)
-        .output()
-        .unwrap();
+    let done =
+        command().args(["replay", word(&good), "--press", word(&bench.press)]).stdout(full).output().unwrap();
     Done::from(done).refused(&["standard output"]);
 }
