@@ -33,7 +33,7 @@ fn sample_job(name: &str) -> Job {
 }
 
 fn sample_press(name: &str) -> Vec<Candidate> {
-    press::load(&samples().join("presses").join(name)).unwrap()
+    press::load(&samples().join("jobs/presses").join(name)).unwrap()
 }
 
 const PRESS: &str = r#"
@@ -252,7 +252,7 @@ fn staggering_punches_lowers_the_peak_and_the_advice_says_so() {
 
 #[test]
 fn presses_are_ranked_and_every_limit_has_a_number_a_margin_and_a_standing() {
-    let plan = plan(sample_job("mounting-bracket.toml"), &press::load(&samples().join("presses")).unwrap());
+    let plan = plan(sample_job("mounting-bracket.toml"), &press::load(&samples().join("jobs/presses")).unwrap());
     assert_eq!(plan.presses.len(), 5, "four cards, one with two gears");
     let over = |p: &PressPlan| p.checks.iter().filter(|c| c.binding && c.standing == Standing::Over).count();
     assert!(plan.presses.windows(2).all(|w| over(&w[0]) <= over(&w[1])));
@@ -376,7 +376,7 @@ fn bolster(args: &[&str], folder: &Path) -> Output {
 fn the_program_plans_draws_and_drafts_with_the_caution_in_every_output() {
     let folder = tempfile::tempdir().unwrap();
     let at = folder.path();
-    let (presses, jobs) = (samples().join("presses"), samples().join("jobs"));
+    let (presses, jobs) = (samples().join("jobs/presses"), samples().join("jobs"));
     let (presses, job) = (presses.to_str().unwrap(), jobs.join("two-die-sets.toml"));
     let job = job.to_str().unwrap();
     let args = ["plan", "--press", presses, "--job", job, "--pictures", "out", "--draft", "draft.toml"];

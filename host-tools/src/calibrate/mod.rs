@@ -1,7 +1,7 @@
 //! Calibrates a press's gauges against a reference load cell.
 //!
 //! [`run::Run`] reads the readings, [`series`] finds what belongs together, [`fit`] gives zero, gain and
-//! cross-talk, [`assess`] the errors at each step and the classes reached ([`class`]), [`claim`] what is missing
+//! cross-talk, [`mod@assess`] the errors at each step and the classes reached ([`class`]), [`claim`] what is missing
 //! for a claim, [`stored`] the file the monitor loads, [`verify`] compares later, [`certificate`] says it in words.
 //!
 //! A calibration with a load cell is a statement about slow loads. It says nothing about fast ones.

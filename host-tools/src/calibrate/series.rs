@@ -70,28 +70,25 @@ pub fn order(readings: &[Reading]) -> Order {
     };
     let mut out = Order { steps_kn: means.clone(), ..Order::default() };
     let (mut series, mut falling, mut last, mut marked) = (1, false, None::<f64>, None::<u32>);
-    let mut loads_in_series = 0;
-    for index in fitted {
+    for (place, index) in fitted.iter().copied().enumerate() {
         let kn = load(index);
         let given = readings.get(index).and_then(|r| r.series);
         let step = step_of(kn);
         let turned = last.is_some_and(|was: f64| {
-            let change = step as f64 - step_of(was) as f64;
-            (change < 0.0 && !falling) || (change > 0.0 && falling)
+            let was = step_of(was);
+            (step < was && !falling) || (step > was && falling)
         });
-        let new_number = given.is_some() && given != marked && marked.is_some();
-        if loads_in_series > 0 && (turned || new_number) {
-            falling = if new_number && !turned { false } else { last.is_some_and(|was| kn < was) };
-            if !falling {
-                series += 1;
-            }
-            loads_in_series = 0;
-        } else if last.is_none() {
-            falling = false;
+        if given.is_some() && given != marked && marked.is_some() {
+            // A way down may have a number of its own; it belongs to the way up before it.
+            let was_falling = falling;
+            falling = fitted.get(place + 1).is_some_and(|next| step_of(load(*next)) < step);
+            series += u32::from(!falling || was_falling);
+        } else if turned {
+            falling = !falling;
+            series += u32::from(!falling);
         }
         marked = given.or(marked);
         last = Some(kn);
-        loads_in_series += 1;
         out.placed.push(Placed { index, series, falling, step });
     }
     let loaded_steps = means.iter().filter(|kn| kn.abs() > 0.5 * SAME_STEP * most).count();

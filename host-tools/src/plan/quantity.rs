@@ -123,8 +123,7 @@ impl Units {
     /// What cannot be understood.
     pub fn text(&self, kind: Kind, text: &str) -> Result<f64, String> {
         let text = text.trim();
-        let split = text.find(|c: char| c.is_alphabetic()).unwrap_or(text.len());
-        let (digits, unit) = text.split_at(split);
+        let (digits, unit) = text.split_at(unit_at(text));
         let number =
             mixed_number(digits).ok_or_else(|| format!("\"{}\" does not begin with a number", clip(text)))?;
         if unit.is_empty() {
@@ -139,6 +138,21 @@ impl Units {
         })?;
         Ok(number * factor)
     }
+}
+
+/// Where the unit begins: at the first letter that is not the exponent of a number (`"29e6 psi"`).
+fn unit_at(text: &str) -> usize {
+    let mut before = ' ';
+    let mut rest = text.char_indices().peekable();
+    while let Some((place, c)) = rest.next() {
+        let digits_follow =
+            rest.peek().is_some_and(|(_, next)| next.is_ascii_digit() || matches!(next, '+' | '-'));
+        if c.is_alphabetic() && !(matches!(c, 'e' | 'E') && before.is_ascii_digit() && digits_follow) {
+            return place;
+        }
+        before = c;
+    }
+    text.len()
 }
 
 /// `"2.5"`, `"3/4"`, `"1 1/2"`.
