@@ -7,12 +7,13 @@ use std::process::{Command, Output};
 
 use bolster::card::die::LimitsCard;
 use bolster::card::press::PressCard;
+use bolster::figure::LoadUnit;
 use bolster::material::Materials;
 use bolster::plan::course::march;
 use bolster::plan::job::Job;
 use bolster::plan::limits::Standing;
 use bolster::plan::press::{self, Candidate};
-use bolster::plan::{PressPlan, Variation, draft, formulas, parts_per_hour, plan, plan_on};
+use bolster::plan::{PressPlan, Variation, draft, formulas, parts_per_hour, picture, plan, plan_on};
 use bolster_core::crank::CrankSlider;
 use bolster_core::units::KN_PER_US_TONF;
 
@@ -102,7 +103,13 @@ fn the_course_reaches_the_handbook_load_and_the_margin_follows_the_capacity_curv
     let hit = &plan.hits[0];
     // The die's load is the formula's; 0.1 % for the step that meets the top of the course.
     assert!((hit.course.die_peak_kn / 467.469 - 1.0).abs() < 1e-3, "{}", hit.course.die_peak_kn);
-    // source: computed, allowed load of 1000 kN rated at 6 mm, stroke 200, rod 500: 720.938 kN at 12 mm.
+    // source: computed, allowed load of 1000 kN rated at 6 mm, stroke 200, rod 500.
+    let drawn = picture::capacity(&job, &plan, hit, LoadUnit::Kn);
+    for (height, kn) in [(3.0, 1000.0), (12.0, 720.938), (12.7, 702.402)] {
+        // The drawn curve has 240 straight pieces to 18 mm: 2·10⁻⁵ off at most.
+        let found = drawn.allowed_at(height).unwrap();
+        assert!((found / kn - 1.0).abs() < 5e-5, "{height} mm: {found} against {kn}");
+    }
     let crank = CrankSlider::new(200.0, 500.0).unwrap();
     for sample in hit.course.samples.iter().filter(|s| s.angle_deg < 180.0) {
         let allowed = 1000.0 * crank.allowed_fraction(sample.height_mm, 6.0);
@@ -252,7 +259,8 @@ fn staggering_punches_lowers_the_peak_and_the_advice_says_so() {
 
 #[test]
 fn presses_are_ranked_and_every_limit_has_a_number_a_margin_and_a_standing() {
-    let plan = plan(sample_job("mounting-bracket.toml"), &press::load(&samples().join("jobs/presses")).unwrap());
+    let plan =
+        plan(sample_job("mounting-bracket.toml"), &press::load(&samples().join("jobs/presses")).unwrap());
     assert_eq!(plan.presses.len(), 5, "four cards, one with two gears");
     let over = |p: &PressPlan| p.checks.iter().filter(|c| c.binding && c.standing == Standing::Over).count();
     assert!(plan.presses.windows(2).all(|w| over(&w[0]) <= over(&w[1])));
@@ -275,97 +283,6 @@ fn the_closed_form_of_the_release_bounds_what_the_course_shows() {
     let hit = &plan.hits[0];
     let (closed, course) = (hit.release.unwrap().reverse_kn, -hit.course.least.kn);
     assert!(course > 0.5 * closed && course < 1.15 * closed, "course {course}, closed form {closed}");
-}
-
-const GOOD: &str = "[units]\nlength = \"mm\"\nstrength = \"MPa\"\nload = \"kN\"\n[job]\nname = \"bad\"\n[strip]\n\
-material = \"stainless\"\nthickness = 2\n[[die]]\nname = \"left\"\nx = 0\n[[station]]\nname = \"slots\"\nx = 0\n\
-pierce = { perimeter = 100, punches = 3 }\n[[station]]\nname = \"bends\"\nx = 10\nbend = { how = \"v\", length = 50 }\n\
-[[station]]\nname = \"cups\"\nx = 20\ndraw = { punch = 30, blank = 50, depth = 10 }\n[[station]]\nname = \"marks\"\nx = 30\n\
-coin = { area = 10, pressure_factor = 3 }\n[[station]]\nname = \"pads\"\nx = 40\npad = { preload = 1, rate = 1, contact = 5 }\n";
-
-#[test]
-fn each_bad_job_gets_one_message_naming_station_and_field() {
-    job(GOOD);
-    let said = |from: &str, to: &str| {
-        assert!(GOOD.contains(from), "{from}");
-        let text = GOOD.replacen(from, to, 1);
-        let why = Job::parse(&text, Path::new("bad.toml"), &materials()).unwrap_err().to_string();
-        assert!(why.starts_with("bad.toml: ") && why.lines().count() == 1, "{why}");
-        why
-    };
-    for (from, to, parts) in [
-        ("perimeter = 100", "perimeter = -1", ["station 1 \"slots\"", "pierce.perimeter", "must be from"]),
-        (
-            "perimeter = 100",
-            "perimeter = \"16 ga\"",
-            ["station 1 \"slots\"", "pierce.perimeter", "gauge number"],
-        ),
-        ("perimeter = 100, ", "", ["station 1 \"slots\"", "pierce.perimeter", "is missing"]),
-        ("punches = 3", "punches = 2.5", ["station 1 \"slots\"", "pierce.punches", "whole number"]),
-        ("punches = 3", "stagger = 0.5", ["station 1 \"slots\"", "pierce.stagger", "at least two punches"]),
-        (
-            "punches = 3",
-            "punches = 3, stagger = 9",
-            ["station 1 \"slots\"", "pierce.stagger", "would not cut"],
-        ),
-        ("punches = 3", "punchs = 3", ["station 1 \"slots\"", "pierce.punchs", "did you mean `punches`?"]),
-        ("how = \"v\"", "how = \"u\"", ["station 2 \"bends\"", "bend.how", "wipe"]),
-        (", length = 50", "", ["station 2 \"bends\"", "bend.length", "is missing"]),
-        ("blank = 50", "blank = 20", ["station 3 \"cups\"", "draw.blank", "wider than the punch"]),
-        (", pressure_factor = 3", "", ["station 4 \"marks\"", "coin.pressure_factor", "is missing"]),
-        ("rate = 1, ", "", ["station 5 \"pads\"", "pad.rate", "is missing"]),
-        ("x = 20\ndraw", "draw", ["station 3 \"cups\"", "field x", "is missing"]),
-        (
-            "x = 20\ndraw",
-            "x = 20\ndie = \"lefty\"\ndraw",
-            ["station 3 \"cups\"", "field die", "there are: left"],
-        ),
-        ("x = 20\ndraw", "x = 20\nrepeat = 3\ndraw", ["station 3 \"cups\"", "field pitch", "is missing"]),
-        ("x = 20\ndraw", "x = 20\nhit = 3\ndraw", ["no station works in hit 2", "hit 3", ""]),
-        ("pad = { preload", "pat = { preload", ["station 5 \"pads\"", "field pat", "did you mean `pad`?"]),
-        ("\"stainless\"", "\"stainles\"", ["[strip]", "field material", "did you mean \"stainless\"?"]),
-        ("material = \"stainless\"\n", "", ["[strip]", "field material", "is missing"]),
-        ("thickness = 2\n", "", ["[strip]", "field thickness", "is missing"]),
-        (
-            "thickness = 2\n",
-            "thickness = 2\nshear = 900\n",
-            ["[strip]", "field shear", "not below the tensile"],
-        ),
-        ("length = \"mm\"\n", "", ["[strip]", "field thickness", "has no unit"]),
-        ("length = \"mm\"", "length = \"cubit\"", ["[units]", "no unit of length", "mm, cm, m, in, ft"]),
-        ("name = \"bad\"", "name = 3", ["[job]", "field name", "text in quotes"]),
-        ("[strip]", "[stripe]", ["stripe", "did you mean `strip`?", ""]),
-        ("[job]", "[job", ["line 5", "is not TOML", ""]),
-    ] {
-        let why = said(from, to);
-        for part in parts {
-            assert!(why.contains(part), "{from} -> {to}: {why}");
-        }
-    }
-}
-
-#[test]
-fn what_a_file_leaves_out_is_listed_and_what_it_gives_is_not() {
-    let read = job(GOOD);
-    let listed =
-        |field: &str, place: &str| read.defaults.iter().any(|d| d.field == field && d.place.contains(place));
-    for (field, place) in [
-        ("strokes_per_minute", "[job]"),
-        ("parts_per_stroke", "[job]"),
-        ("thickness_spread_percent", "[strip]"),
-        ("pierce.entry", "slots"),
-        ("pierce.stripping_percent", "slots"),
-        ("bend.opening", "bends"),
-        ("draw.holder", "cups"),
-        ("draw.die_radius", "cups"),
-        ("coin.contact", "marks"),
-        ("y", "pads"),
-    ] {
-        assert!(listed(field, place), "{field} of {place}: {:?}", read.defaults);
-    }
-    assert!(!listed("pierce.punches", "slots"));
-    assert!(press_of(PRESS).defaults.iter().any(|d| d.field == "frame.slide_mass_kg"));
-    assert!(sample_press("p3.toml")[0].defaults.is_empty());
 }
 
 fn bolster(args: &[&str], folder: &Path) -> Output {
@@ -464,16 +381,6 @@ fn a_draft_never_allows_more_than_the_press() {
 
 proptest::proptest! {
     #![proptest_config(proptest::prelude::ProptestConfig { cases: 100, ..Default::default() })]
-
-    #[test]
-    fn a_good_job_with_any_one_byte_changed_never_panics_and_says_one_line(place in 0..GOOD.len(), byte in 0_u8..128) {
-        let mut bytes = GOOD.as_bytes().to_vec();
-        bytes[place] = byte;
-        let text = String::from_utf8(bytes).unwrap();
-        if let Err(why) = Job::parse(&text, Path::new("bad.toml"), &materials()) {
-            proptest::prop_assert_eq!(why.to_string().lines().count(), 1);
-        }
-    }
 
     #[test]
     fn any_job_on_any_press_gives_finite_numbers(
