@@ -48,6 +48,16 @@ fn norris_as_a_calibration_reaches_no_class() {
     assert_eq!(found.classes.e74, None);
     let missing = claim::missing(&run, &order);
     assert!(missing.iter().any(|m| m.needed), "a run in no order of load supports no claim");
+
+    // The program shows what was found, claims nothing and writes nothing.
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("norris.csv"), &csv).unwrap();
+    let done = bolster(folder.path(), &["calibrate", "norris.csv", "--out", "cal.toml", "--json"]);
+    assert_eq!(done.status.code(), Some(1));
+    assert!(said(&done).contains("supports no claim") && !folder.path().join("cal.toml").exists());
+    let json: serde_json::Value = serde_json::from_slice(&done.stdout).unwrap();
+    close(json["counts_per_kn"][0].as_f64().unwrap(), 1.002_116_818_020_45, 1e-9);
+    assert_eq!(json["claim"], false);
 }
 
 /// Rows of the plateaus and the weights hung on, lbf.

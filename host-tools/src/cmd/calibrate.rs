@@ -117,13 +117,6 @@ pub fn run(args: &CalibrateArgs) -> Result<(), Failure> {
     let found = assess(&run, &order, &fitted, reference);
     let missing = claim::missing(&run, &order);
     let lacking: Vec<&str> = missing.iter().filter(|m| m.needed).map(|m| m.text.as_str()).collect();
-    if !lacking.is_empty() && !args.without_claim {
-        return Err(Failure::because(format!(
-            "{}: the run supports no claim: {}. Take what is missing, or write it with --without-claim",
-            path.display(),
-            lacking.join("; ")
-        )));
-    }
     let mut stored = Stored::new(run.columns, &fitted, &found, lacking.is_empty());
     stored.shunt = shunt;
     let subject =
@@ -143,6 +136,19 @@ pub fn run(args: &CalibrateArgs) -> Result<(), Failure> {
     }
     if let Some(shunt) = &stored.shunt {
         words.push_str(&certificate::shunt(shunt, &fitted, run.columns.names(), args.unit.unit()));
+    }
+    if !lacking.is_empty() && !args.without_claim {
+        // What was found is shown, but nothing is written that a monitor could load.
+        if args.json {
+            print_json(&subject, &missing, &stored, &spikes)?;
+        } else {
+            print(&words)?;
+        }
+        return Err(Failure::because(format!(
+            "{}: the run supports no claim, nothing is written: {}. Take what is missing, or write it with --without-claim",
+            path.display(),
+            lacking.join("; ")
+        )));
     }
     if let Some(mut out) = out {
         out.write_all(commented(&stored)?.as_bytes())?;
@@ -185,6 +191,7 @@ fn print_json(
         "columns": run.columns.names(),
         "zero_counts": fitted.zero_counts,
         "kn_per_count": fitted.kn_per_count,
+        "counts_per_kn": own_gains(fitted),
         "gain_deviation": fitted.gain_deviation,
         "cross_talk": cross_talk_word(fitted.cross_talk),
         "residuals_kn": fitted.residuals_kn,
@@ -197,6 +204,11 @@ fn print_json(
         "covers": "slow loads only",
     });
     print(&format!("{}\n", serde_json::to_string_pretty(&value)?))
+}
+
+/// `[gauge]`: counts a kN of its own column.
+fn own_gains(fitted: &Fitted) -> Vec<f64> {
+    fitted.kn_per_count.iter().enumerate().filter_map(|(i, row)| row.get(i).map(|gain| 1.0 / gain)).collect()
 }
 
 fn open_certificate(name: &Path) -> Result<[Output; 3], Failure> {
