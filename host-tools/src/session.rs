@@ -153,7 +153,7 @@ pub struct Run<const N: usize> {
     tick: u32,
     stroke: Option<u64>,
     coil: u64,
-    /// Stroke and coil of the reports still to come, oldest first: at most one is being judged.
+    /// Stroke and coil of the report to come.
     waiting: Option<(u64, u64)>,
 }
 
@@ -215,7 +215,8 @@ impl<const N: usize> Run<N> {
 
     /// One row; gives the outcome of the stroke that it shows to be complete.
     pub fn row(&mut self, row: &Row) -> Option<Outcome> {
-        if self.stroke != Some(row.stroke) {
+        let changed = self.stroke != Some(row.stroke);
+        if changed {
             self.waiting = self.stroke.map(|stroke| (stroke, self.coil));
             self.monitor.mark();
             if self.stroke.is_some() && self.coil != row.coil {
@@ -240,7 +241,9 @@ impl<const N: usize> Run<N> {
         let frame = Frame { tick: Tick(self.tick), counts, crank, sensors: row.sensors };
         self.tick = self.tick.wrapping_add(1);
         let step = self.monitor.step(&frame);
-        if step.reported { self.outcome() } else { None }
+        // A recording need not wait for frames to judge in, and a coarse one has not enough of them.
+        let reported = step.reported || (changed && self.monitor.finish_judging(frame.tick));
+        if reported { self.outcome() } else { None }
     }
 
     /// The recording has ended; gives the outcome of its last stroke.

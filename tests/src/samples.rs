@@ -93,7 +93,8 @@ pub fn folder() -> PathBuf {
 
 fn scenario(name: &str) -> Scenario {
     let mut scenario = Scenario::from_toml(find(name).unwrap()).unwrap();
-    scenario.sample_hz = SAMPLE_HZ;
+    // A quick press needs more readings a second for as many a stroke.
+    scenario.sample_hz = SAMPLE_HZ * (scenario.drive.speed_spm / 60.0).max(1.0);
     scenario.faults.clear();
     scenario
 }

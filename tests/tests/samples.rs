@@ -17,7 +17,7 @@ fn every_sample_is_made_again_byte_for_byte_and_judged_as_its_manifest_says() {
 }
 
 #[test]
-fn faulty_samples_are_stopped_at_their_faulty_stroke_and_good_ones_are_not() {
+fn faulty_samples_are_stopped_first_at_their_faulty_stroke_and_good_ones_not_at_all() {
     let text = std::fs::read_to_string(samples::folder().join("MANIFEST.toml")).unwrap();
     let mut faulty = false;
     for line in text.lines() {
@@ -32,7 +32,8 @@ fn faulty_samples_are_stopped_at_their_faulty_stroke_and_good_ones_are_not() {
                 .filter(|(_, verdict)| verdict.contains("hold") || verdict.contains("trip"))
                 .map(|(stroke, _)| stroke + 1)
                 .collect();
-            assert_eq!(stopped, if faulty { vec![5] } else { vec![] }, "{line}");
+            // What a fault does to the strokes after it (a slowed flywheel, say) may stop them as well.
+            assert_eq!(stopped.first(), faulty.then_some(&5), "{line}");
         }
     }
 }

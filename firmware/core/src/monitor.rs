@@ -455,6 +455,12 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         waiting
     }
 
+    /// Judges the stroke that ended last to the end, for a source that need not wait for frames. True if that gave
+    /// its report.
+    pub fn finish_judging(&mut self, tick: Tick) -> bool {
+        self.conclude(tick)
+    }
+
     /// The last judged stroke.
     #[must_use]
     pub fn report(&self) -> Option<&StrokeReport<N>> {

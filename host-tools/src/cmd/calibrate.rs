@@ -114,9 +114,12 @@ pub fn run(args: &CalibrateArgs) -> Result<(), Failure> {
         return check_stored(args, &run, &order, &fitted, stored, shunt.as_ref());
     }
     let reference = args.reference_percent.unwrap_or(REFERENCE_PERCENT);
-    let found = assess(&run, &order, &fitted, reference);
+    let mut found = assess(&run, &order, &fitted, reference);
     let missing = claim::missing(&run, &order);
     let lacking: Vec<&str> = missing.iter().filter(|m| m.needed).map(|m| m.text.as_str()).collect();
+    if !lacking.is_empty() {
+        found.classes.withdraw();
+    }
     let mut stored = Stored::new(run.columns, &fitted, &found, lacking.is_empty());
     stored.shunt = shunt;
     let subject =

@@ -11,7 +11,7 @@ use bolster_sim::truth::{Kind, Truth};
 use clap::Args;
 
 use super::learn::summary;
-use super::plot::write;
+use super::plot::PictureFile;
 use super::progress::Progress;
 use super::simulate::{folder, scenario, sensor_columns, write_strokes, write_text};
 use super::{CAUTION, Failure, print};
@@ -102,17 +102,21 @@ pub fn run(args: &DemoArgs) -> Result<(), Failure> {
     write_text(&press_path, &bolster_sim::press::card(&scenario))?;
     let press = PressCard::load(&press_path)?;
     let form = RecordingForm { sensors: sensor_columns(&scenario), ..RecordingForm::default() };
-    let good = at("good-strokes.csv.gz");
+    let (good, shift) = (at("good-strokes.csv.gz"), at("shift.csv.gz"));
     let columns = press.spec.columns;
-    let truth_of_good = at("good-strokes.truth.csv");
-    write_strokes(simulator.by_ref().take(LEARNING as usize), LEARNING, columns, form, [&good, &truth_of_good])?;
-    let shift = at("shift.csv.gz");
-    let truth_path = at("shift.truth.csv");
+    let (mut recording, mut truth) = (Output::create(&good)?, Output::create(&at("good-strokes.truth.csv"))?);
+    let learning = simulator.by_ref().take(LEARNING as usize);
+    write_strokes(learning, LEARNING, columns, form, &mut recording, &mut truth)?;
+    recording.commit()?;
+    truth.commit()?;
+    let (mut recording, mut truth) = (Output::create(&shift)?, Output::create(&at("shift.truth.csv"))?);
     let mut truths: BTreeMap<u64, Truth> = BTreeMap::new();
     let kept = simulator.inspect(|stroke: &SimStroke| {
         truths.insert(u64::from(stroke.number), stroke.truth.clone());
     });
-    write_strokes(kept, SHIFT, columns, form, [&shift, &truth_path])?;
+    write_strokes(kept, SHIFT, columns, form, &mut recording, &mut truth)?;
+    recording.commit()?;
+    truth.commit()?;
 
     print("2  Learning the die's envelope from the good strokes.\n")?;
     let wish = Wish { die: "solar bracket".into(), false_stop: 1e-4 };
@@ -175,8 +179,8 @@ fn judge_shift(shift: &Path, press: &PressCard, die: &DieCard, jsonl: &Path) -> 
 fn draw(out: &Path, shift: &Path, press: &PressCard, judged: &Judged) -> Result<(), Failure> {
     let caption = Caption { subtitle: format!("Press {}, die solar bracket, invented", press.name) };
     let both = |figure: &dyn crate::figure::Figure, name: &str| {
-        write(figure, &out.join(format!("{name}.svg")), Size::NORMAL)?;
-        write(figure, &out.join(format!("{name}.png")), Size::NORMAL)
+        PictureFile::create(&out.join(format!("{name}.svg")))?.write(figure, Size::NORMAL)?;
+        PictureFile::create(&out.join(format!("{name}.png")))?.write(figure, Size::NORMAL)
     };
     let unit = LoadUnit::Kn;
     both(&over_strokes(&judged.outcomes, press, unit, &caption), "strokes")?;

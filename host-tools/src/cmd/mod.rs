@@ -22,9 +22,10 @@ use clap::{Parser, Subcommand};
 
 /// Printed by every command that sets, changes or proposes limits, and in every report.
 pub const CAUTION: &str = "\
-Bolster warns and can withhold a run signal. It is no safeguard and replaces no guard, light curtain,
-two-hand control, anti-repeat or overload device, die block or lock-out. Ratings and allowed reverse loads
-come from the press builder. Set limits with qualified people and follow local codes. Hands out of the die.";
+Bolster warns and can withhold a run signal. It is no safeguard and replaces no guard, light
+curtain, two-hand control, anti-repeat or overload device, die block or lock-out. Ratings and
+allowed reverse loads come from the press builder. Set limits with qualified people and follow
+local codes. Keep hands out of the die.";
 
 /// See the force in the press: plan, learn, watch, diagnose, replay.
 #[derive(Debug, Parser)]

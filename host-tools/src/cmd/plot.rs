@@ -86,23 +86,51 @@ fn size(text: &str) -> Result<Size, String> {
     Ok(Size::new(whole(width)?, whole(height)?))
 }
 
-/// Writes a figure in the form that the path's ending asks for.
-///
-/// # Errors
-/// [`Failure`] for an unknown ending, data that cannot be drawn, or an output that cannot be written.
-pub fn write(figure: &dyn Figure, path: &Path, size: Size) -> Result<(), Failure> {
-    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or("").to_ascii_lowercase();
-    let mut output = Output::create(path)?;
-    match ending.as_str() {
-        "svg" => output.write_all(figure.draw(size)?.as_bytes())?,
-        "png" => output.write_all(&png(&figure.draw(size)?)?)?,
-        "csv" => output.write_all(figure.table().to_csv().as_bytes())?,
-        _ => {
-            let why = format!("{}: name the picture .svg or .png, or .csv for its numbers", path.display());
-            return Err(Failure::because(why));
-        }
+/// A picture's file, opened before the work whose result it takes.
+pub struct PictureFile {
+    output: Output,
+    form: Form,
+}
+
+/// Forms a picture can be written in.
+#[derive(Debug, Clone, Copy)]
+enum Form {
+    Svg,
+    Png,
+    Csv,
+}
+
+impl PictureFile {
+    /// Opens the file; its ending says the form.
+    ///
+    /// # Errors
+    /// [`Failure`] for an unknown ending or an output that cannot be written.
+    pub fn create(path: &Path) -> Result<Self, Failure> {
+        let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or("").to_ascii_lowercase();
+        let form = match ending.as_str() {
+            "svg" => Form::Svg,
+            "png" => Form::Png,
+            "csv" => Form::Csv,
+            _ => {
+                let why = format!("{}: name the picture .svg or .png, or .csv for its numbers", path.display());
+                return Err(Failure::because(why));
+            }
+        };
+        Ok(Self { output: Output::create(path)?, form })
     }
-    Ok(output.commit()?)
+
+    /// Writes the figure, whole.
+    ///
+    /// # Errors
+    /// [`Failure`] for data that cannot be drawn, or an output that cannot be written.
+    pub fn write(mut self, figure: &dyn Figure, size: Size) -> Result<(), Failure> {
+        match self.form {
+            Form::Svg => self.output.write_all(figure.draw(size)?.as_bytes())?,
+            Form::Png => self.output.write_all(&png(&figure.draw(size)?)?)?,
+            Form::Csv => self.output.write_all(figure.table().to_csv().as_bytes())?,
+        }
+        Ok(self.output.commit()?)
+    }
 }
 
 /// Runs the command.
@@ -112,6 +140,7 @@ pub fn write(figure: &dyn Figure, path: &Path, size: Size) -> Result<(), Failure
 pub fn run(args: &PlotArgs) -> Result<(), Failure> {
     let card = PressCard::load(&args.press)?;
     let die = args.die.as_deref().map(|path| DieCard::load(path, &card)).transpose()?;
+    let file = PictureFile::create(&args.out)?;
     let unit = args.unit.into();
     let size = args.size.unwrap_or(Size::NORMAL);
     let mut outcomes = Vec::new();
@@ -130,24 +159,24 @@ pub fn run(args: &PlotArgs) -> Result<(), Failure> {
         Ok::<(), Failure>(())
     })?;
     drop(progress);
-    let file = args.recording.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let name = args.recording.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     let die_name = die.as_ref().map(|die| format!(", die {}", die.die.name)).unwrap_or_default();
-    let caption = Caption { subtitle: format!("Press {}{die_name}, {file}", card.name) };
+    let caption = Caption { subtitle: format!("Press {}{die_name}, {name}", card.name) };
     match args.what {
-        What::Strokes => write(&over_strokes(&outcomes, &card, unit, &caption), &args.out, size)?,
-        What::Centre => write(&load_centres(&outcomes, &card, &caption), &args.out, size)?,
-        What::Shares => write(&shares(&outcomes, &card, &caption), &args.out, size)?,
+        What::Strokes => file.write(&over_strokes(&outcomes, &card, unit, &caption), size)?,
+        What::Centre => file.write(&load_centres(&outcomes, &card, &caption), size)?,
+        What::Shares => file.write(&shares(&outcomes, &card, &caption), size)?,
         What::Signature | What::Capacity => {
             let outcome = chosen(&outcomes, args.stroke)?;
             let readings = StrokeReadings { rows: rows_of(&args.recording, outcome.stroke)? };
             if args.what == What::Signature {
-                write(&signature(&readings, outcome, band.as_ref(), &card, unit, &caption), &args.out, size)?;
+                file.write(&signature(&readings, outcome, band.as_ref(), &card, unit, &caption), size)?;
             } else {
                 let figure = capacity(&readings, outcome, &card, unit, &caption);
                 let figure = figure.ok_or(Failure::because(
                     "the recording has no crank angle on the way down, so there is no slide height to draw against",
                 ))?;
-                write(&figure, &args.out, size)?;
+                file.write(&figure, size)?;
             }
         }
     }

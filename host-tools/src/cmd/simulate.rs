@@ -88,7 +88,7 @@ pub fn scenario(name: &str) -> Result<Scenario, Failure> {
     from(&text)
 }
 
-/// Writes strokes as they come: the recording, and the truth beside it. Both appear whole or not at all.
+/// Writes strokes as they come: the recording, and the truth beside it. The caller commits the outputs.
 ///
 /// # Errors
 /// [`Failure`] if an output cannot be written.
@@ -97,13 +97,12 @@ pub fn write_strokes(
     expected: u32,
     columns: Columns,
     form: RecordingForm,
-    files: [&Path; 2],
+    recording: &mut Output,
+    truth: &mut Output,
 ) -> Result<Made, Failure> {
-    let [recording_path, truth_path] = files;
-    let (mut recording, mut truth) = (Output::create(recording_path)?, Output::create(truth_path)?);
-    let mut made = Made { files: files.map(Path::to_owned).to_vec(), ..Made::default() };
-    let mut readings = RecordingWriter::new(&mut recording, columns, form)?;
-    let mut truths = TruthWriter::new(&mut truth)?;
+    let mut made = Made { files: vec![recording.path().to_owned(), truth.path().to_owned()], ..Made::default() };
+    let mut readings = RecordingWriter::new(recording, columns, form)?;
+    let mut truths = TruthWriter::new(truth)?;
     let mut progress = Progress::new("simulating");
     let mut coils = BTreeSet::new();
     for stroke in strokes {
@@ -119,8 +118,6 @@ pub fn write_strokes(
     made.coils = coils.len() as u32;
     readings.finish()?;
     truths.finish()?;
-    recording.commit()?;
-    truth.commit()?;
     Ok(made)
 }
 
@@ -170,13 +167,17 @@ pub fn run(args: &SimulateArgs) -> Result<(), Failure> {
     };
     let simulator = Simulator::new(&scenario)?;
     folder(&args.out)?;
-    let [recording, truth, press] = ["recording.csv", "truth.csv", "press.toml"].map(|name| args.out.join(name));
-    write_text(&press, &bolster_sim::press::card(&scenario))?;
+    let create = |name: &str| Output::create(&args.out.join(name));
+    let (mut recording, mut truth, mut press) = (create("recording.csv")?, create("truth.csv")?, create("press.toml")?);
+    press.write_all(bolster_sim::press::card(&scenario).as_bytes())?;
     let columns = simulator.press().columns;
-    let mut made = write_strokes(simulator, scenario.strokes, columns, form, [&recording, &truth])?;
+    let mut made = write_strokes(simulator, scenario.strokes, columns, form, &mut recording, &mut truth)?;
     made.about.clone_from(&scenario.about);
     made.seed = scenario.seed;
-    made.files.push(press);
+    made.files.push(press.path().to_owned());
+    for output in [recording, truth, press] {
+        output.commit()?;
+    }
     if args.json {
         return print(&format!("{}\n", serde_json::to_string_pretty(&made)?));
     }
