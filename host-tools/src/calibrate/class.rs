@@ -83,6 +83,13 @@ pub struct Classes {
     pub lowest_use_kn: Option<f64>,
 }
 
+impl Classes {
+    /// Takes back every class: the run cannot support one, whatever its numbers are.
+    pub fn withdraw(&mut self) {
+        (self.e74, self.iso_7500, self.iso_376, self.lowest_use_kn) = (None, None, None, None);
+    }
+}
+
 /// LLF = 2.4 · s, in the unit of s.
 #[must_use]
 pub fn lower_limit_factor(residual_deviation: f64) -> f64 {
