@@ -1,0 +1,3 @@
+mod erasing;
+mod flash;
+mod power_cut;
