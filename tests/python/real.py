@@ -31,11 +31,12 @@ table.columns = ["time", "left", "right"]
 sound = table[(table["left"] >= -1e5) & (table["right"] >= -1e5)]
 loads = sound[["left", "right"]] - sound[["left", "right"]].head(20).mean()
 total = loads.sum(axis=1)
-above = (total > 40000).astype(int)
+# A stroke begins where the load rises to the level, and ends below half of it.
+loaded = total.map(lambda load: 1.0 if load >= 40000 else (0.0 if load < 20000 else None)).ffill()
 loadcell = {
     "read": len(table),
     "missing": len(table) - len(sound),
-    "rises": int(((above.diff() == 1)).sum()),
+    "rises": int((loaded.diff() == 1).sum()),
     "peak": total.max(),
     "columns_peak": loads.max().tolist(),
 }
