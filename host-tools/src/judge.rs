@@ -4,7 +4,7 @@ use std::path::Path;
 
 use crate::card::die::{Axis, DieCard};
 use crate::card::press::PressCard;
-use crate::recording::{Header, Reader, RecordingError, Row};
+use crate::recording::{Header, Reader, RecordingError, Row, Unit};
 use crate::session::{Outcome, ROWS_AHEAD, SampleRate, Session, SessionError};
 
 /// A recording could not be judged.
@@ -72,17 +72,19 @@ pub fn judge<E: From<JudgeError>>(
     Ok(rate)
 }
 
-/// The rows of one stroke.
+/// The rows of one stroke, loads in kN.
 ///
 /// # Errors
 /// [`RecordingError`] for a bad recording.
-pub fn rows_of(recording: &Path, stroke: u64) -> Result<Vec<Row>, RecordingError> {
+pub fn rows_of(recording: &Path, card: &PressCard, stroke: u64) -> Result<Vec<Row>, RecordingError> {
     let mut reader = Reader::open(recording)?;
+    let calibration = card.calibration.as_ref().filter(|_| reader.header().unit == Unit::Counts);
     let mut row = Row::default();
     let mut rows = Vec::new();
     while reader.next(&mut row)? {
         if row.stroke == stroke {
-            rows.push(row);
+            let loads = calibration.map_or(row.loads, |calibration| calibration.loads(&row.loads));
+            rows.push(Row { loads, ..row });
         } else if row.stroke > stroke {
             break;
         }

@@ -6,6 +6,7 @@
 mod outcome;
 mod rate;
 
+use bolster_core::calibrate::ZeroTracking;
 use bolster_core::frame::{CrankReading, Frame};
 use bolster_core::monitor::{Monitor, StrokeReport};
 use bolster_core::press::Columns;
@@ -29,6 +30,10 @@ const KEEP: usize = 1024;
 /// four times that share, so a recorded overload of any believable size still fits.
 const COUNTS_PER_SHARE: f64 = 2_097_152.0;
 
+/// Time constant with which an unloaded gauge's zero is followed, s, and how far, as a share of the rated share.
+const ZERO_SECONDS: f64 = 2.0;
+const ZERO_SHARE: f64 = 0.02;
+
 /// A recording cannot be judged with these settings.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
@@ -42,7 +47,7 @@ pub enum SessionError {
         expected: Columns,
     },
     /// Counts need a calibration.
-    #[error("the recording holds raw counts; give the press's calibration to turn them into loads")]
+    #[error("the recording holds raw counts; give the press's calibration with --calibration to turn them into loads")]
     Uncalibrated,
     /// The settings do not go together.
     #[error("the press card cannot be used: {0}")]
@@ -85,13 +90,14 @@ impl Session {
         if header.columns != card.spec.columns {
             return Err(SessionError::Columns { found: header.columns, expected: card.spec.columns });
         }
-        if header.unit == Unit::Counts {
+        let counts = header.unit == Unit::Counts;
+        if counts && card.calibration.is_none() {
             return Err(SessionError::Uncalibrated);
         }
         Ok(match card.spec.columns {
-            Columns::Total => Self::One(Box::new(Run::new(card, rate)?)),
-            Columns::LeftRight => Self::Two(Box::new(Run::new(card, rate)?)),
-            Columns::Corners => Self::Four(Box::new(Run::new(card, rate)?)),
+            Columns::Total => Self::One(Box::new(Run::new(card, counts, rate)?)),
+            Columns::LeftRight => Self::Two(Box::new(Run::new(card, counts, rate)?)),
+            Columns::Corners => Self::Four(Box::new(Run::new(card, counts, rate)?)),
         })
     }
 
@@ -158,15 +164,26 @@ pub struct Run<const N: usize> {
 }
 
 impl<const N: usize> Run<N> {
-    /// A monitor of this press, its self-test passed, without a die.
+    /// A monitor of this press, its self-test passed, without a die; `counts` says that rows hold raw counts.
     ///
     /// # Errors
     /// [`SessionError::Settings`] if the card's figures do not go together.
-    pub fn new(card: &PressCard, rate: SampleRate) -> Result<Self, SessionError> {
-        let counts_per_kn = COUNTS_PER_SHARE * N as f64 / card.spec.rated_kn;
+    pub fn new(card: &PressCard, counts: bool, rate: SampleRate) -> Result<Self, SessionError> {
+        let nominal = COUNTS_PER_SHARE * N as f64 / card.spec.rated_kn;
+        let calibration = card.calibration.as_ref().filter(|_| counts);
+        let counts_per_kn = if counts { 1.0 } else { nominal };
         let mut settings =
-            PressSettings::usual(card.spec, rate.hz, (1.0 / counts_per_kn) as f32, StrokeSource::Marked);
+            PressSettings::usual(card.spec, rate.hz, (1.0 / nominal) as f32, StrokeSource::Marked);
         settings.timed = rate.is_measured;
+        if let Some(stored) = calibration {
+            let problem = || SessionError::Settings("the calibration is for another number of columns".to_owned());
+            settings.calibration = stored.config::<N>().ok_or_else(problem)?;
+            // Loads that were recorded as loads are taken at their word; a gauge's zero drifts.
+            settings.calibration.zero_tracking = Some(ZeroTracking {
+                rate: (1.0 / (ZERO_SECONDS * rate.hz)).min(1.0) as f32,
+                limit_kn: (ZERO_SHARE * card.spec.rated_kn / N as f64) as f32,
+            });
+        }
         if let Some(corner_hz) = card.low_pass_hz {
             let kind = bolster_core::filter::FilterKind::NoOvershoot;
             settings.filter = Some(bolster_core::filter::FilterConfig { kind, corner_hz, sample_hz: rate.hz });
@@ -229,6 +246,7 @@ impl<const N: usize> Run<N> {
         let mut counts = [0; N];
         for (count, load) in counts.iter_mut().zip(&row.loads) {
             // Saturating, as a converter does; the range's ends then show as saturation.
+            // Of raw counts the factor is one.
             *count = (load * self.counts_per_kn).round() as i32;
             *count = (*count).clamp(-(1 << 23), (1 << 23) - 1);
         }

@@ -204,7 +204,8 @@ fn peak_work_and_load_centre_lie_in_the_stated_bands_in_nineteen_of_twenty_jobs(
     let mut held = [0_u32; 4];
     let (mut whole, mut widths) = (0, 0.0);
     let mut off: Vec<String> = Vec::new();
-    for seed in 1..=JOBS {
+    // The bands' widths were settled on seeds 1 to 500; these are others.
+    for seed in 10_001..=10_000 + JOBS {
         let case = case(seed);
         let scenario = Scenario::from_toml(&case.scenario).unwrap_or_else(|why| panic!("seed {seed}: {why}"));
         let job = Job::parse(&case.job, Path::new("case.toml"), &materials)

@@ -192,6 +192,34 @@ impl Stored {
         toml::to_string(self).map_err(|why| why.to_string())
     }
 
+    /// Whether it is for a press of these columns.
+    ///
+    /// # Errors
+    /// [`StoredError`] naming both numbers.
+    pub fn expect_columns(&self, path: &Path, columns: Columns) -> Result<(), StoredError> {
+        if self.columns() == Some(columns) {
+            return Ok(());
+        }
+        let problem = format!(
+            "is a calibration of {} column(s) and the press card says {}; use this press's calibration",
+            self.calibration.columns.len(),
+            columns.count()
+        );
+        Err(StoredError { path: path.to_owned(), problem })
+    }
+
+    /// Loads, kN, in the order of the columns, of raw counts.
+    #[must_use]
+    pub fn loads(&self, counts: &[f64; 4]) -> [f64; 4] {
+        let mut loads = [0.0; 4];
+        for (load, row) in loads.iter_mut().zip(&self.calibration.kn_per_count) {
+            for ((gain, count), zero) in row.iter().zip(counts).zip(&self.calibration.zero_counts) {
+                *load += gain * (count - f64::from(*zero));
+            }
+        }
+        loads
+    }
+
     /// Where the gauges sit.
     #[must_use]
     pub fn columns(&self) -> Option<Columns> {

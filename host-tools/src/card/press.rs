@@ -32,6 +32,8 @@ use std::path::Path;
 
 use bolster_core::press::{Columns, PressError, PressSpec};
 
+use crate::calibrate::stored::{Stored, StoredError};
+
 pub use error::PressCardError;
 use error::{Fault, Spot};
 use table::Table;
@@ -50,6 +52,8 @@ pub struct PressCard {
     pub spec: PressSpec,
     /// Corner frequency of the load filter, Hz; none leaves it to the monitor.
     pub low_pass_hz: Option<f64>,
+    /// What turns raw counts into loads; it has a file of its own, see [`PressCard::calibrate_by`].
+    pub calibration: Option<Stored>,
 }
 
 impl PressCard {
@@ -76,6 +80,17 @@ impl PressCard {
             let line = spot.map(|at| text.bytes().take(at).filter(|byte| *byte == b'\n').count() + 1);
             PressCardError::new(path, line, fault)
         })
+    }
+
+    /// Takes in the press's calibration, for recordings of raw counts.
+    ///
+    /// # Errors
+    /// [`StoredError`] if the file cannot be read or is for another number of columns.
+    pub fn calibrate_by(&mut self, path: &Path) -> Result<(), StoredError> {
+        let stored = Stored::load(path)?;
+        stored.expect_columns(path, self.spec.columns)?;
+        self.calibration = Some(stored);
+        Ok(())
     }
 
     /// The card as text that [`PressCard::parse`] gives back alike.
@@ -187,5 +202,5 @@ fn understand(text: &str) -> Found<PressCard> {
             hertz
         }
     };
-    Ok(PressCard { name, spec, low_pass_hz })
+    Ok(PressCard { name, spec, low_pass_hz, calibration: None })
 }

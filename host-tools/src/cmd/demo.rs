@@ -188,7 +188,7 @@ fn draw(out: &Path, shift: &Path, press: &PressCard, judged: &Judged) -> Result<
     both(&shares(&judged.outcomes, press, &caption), "shares")?;
     let Some((stroke, band)) = &judged.held else { return Ok(()) };
     let Some(outcome) = judged.outcomes.iter().find(|outcome| outcome.stroke == *stroke) else { return Ok(()) };
-    let readings = StrokeReadings { rows: rows_of(shift, *stroke)? };
+    let readings = StrokeReadings { rows: rows_of(shift, press, *stroke)? };
     both(&signature(&readings, outcome, Some(band), press, unit, &caption), "held-stroke")?;
     if let Some(figure) = capacity(&readings, outcome, press, unit, &caption) {
         both(&figure, "capacity")?;

@@ -6,9 +6,8 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::progress::Progress;
-use super::{CAUTION, Failure, print};
+use super::{CAUTION, Failure, press_card, print};
 use crate::card::die::DieCard;
-use crate::card::press::PressCard;
 use crate::learn::{Part, Wish, learn_part};
 use crate::output::Output;
 
@@ -23,6 +22,9 @@ pub struct LearnArgs {
     /// Press card
     #[arg(long, value_name = "TOML")]
     pub press: PathBuf,
+    /// Calibration, for recordings of raw counts
+    #[arg(long, value_name = "TOML")]
+    pub calibration: Option<PathBuf>,
     /// Name of the die
     #[arg(long, value_name = "NAME")]
     pub die: String,
@@ -48,7 +50,7 @@ pub struct LearnArgs {
 /// # Errors
 /// [`Failure`] for bad input, too few strokes, or an output that cannot be written.
 pub fn run(args: &LearnArgs) -> Result<(), Failure> {
-    let press = PressCard::load(&args.press)?;
+    let press = press_card(&args.press, args.calibration.as_deref())?;
     let mut output = Output::create(&args.out)?;
     let mut progress = Progress::new("learning");
     let mut shown = |done, total, strokes| progress.show(done, total, strokes, "strokes");

@@ -16,9 +16,12 @@ pub mod simulate;
 use std::error::Error;
 use std::fmt::Write as _;
 use std::io;
+use std::path::Path;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
+
+use crate::card::press::PressCard;
 
 /// Printed by every command that sets, changes or proposes limits, and in every report.
 pub const CAUTION: &str = "\
@@ -100,6 +103,18 @@ pub fn main() -> ExitCode {
             ExitCode::from(1)
         }
     }
+}
+
+/// Reads a press card, and its calibration where one is given.
+///
+/// # Errors
+/// [`Failure`] if either cannot be read or they do not go together.
+pub fn press_card(path: &Path, calibration: Option<&Path>) -> Result<PressCard, Failure> {
+    let mut card = PressCard::load(path)?;
+    if let Some(calibration) = calibration {
+        card.calibrate_by(calibration)?;
+    }
+    Ok(card)
 }
 
 /// Prints to stdout; a reader that has gone away (a closed pipe) ends the program quietly.

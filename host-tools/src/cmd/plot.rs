@@ -6,9 +6,8 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 
 use super::progress::Progress;
-use super::{Failure, print};
+use super::{Failure, press_card, print};
 use crate::card::die::DieCard;
-use crate::card::press::PressCard;
 use crate::figure::{Figure, LoadUnit, Size, png};
 use crate::judge::{judge, put_in, rows_of};
 use crate::output::Output;
@@ -27,6 +26,9 @@ pub struct PlotArgs {
     /// Press card
     #[arg(long, value_name = "TOML")]
     pub press: PathBuf,
+    /// Calibration, for recordings of raw counts
+    #[arg(long, value_name = "TOML")]
+    pub calibration: Option<PathBuf>,
     /// Die card
     #[arg(long, value_name = "TOML")]
     pub die: Option<PathBuf>,
@@ -138,7 +140,7 @@ impl PictureFile {
 /// # Errors
 /// [`Failure`] for bad input or an output that cannot be written.
 pub fn run(args: &PlotArgs) -> Result<(), Failure> {
-    let card = PressCard::load(&args.press)?;
+    let card = press_card(&args.press, args.calibration.as_deref())?;
     let die = args.die.as_deref().map(|path| DieCard::load(path, &card)).transpose()?;
     let file = PictureFile::create(&args.out)?;
     let unit = args.unit.into();
@@ -168,7 +170,7 @@ pub fn run(args: &PlotArgs) -> Result<(), Failure> {
         What::Shares => file.write(&shares(&outcomes, &card, &caption), size)?,
         What::Signature | What::Capacity => {
             let outcome = chosen(&outcomes, args.stroke)?;
-            let readings = StrokeReadings { rows: rows_of(&args.recording, outcome.stroke)? };
+            let readings = StrokeReadings { rows: rows_of(&args.recording, &card, outcome.stroke)? };
             if args.what == What::Signature {
                 file.write(&signature(&readings, outcome, band.as_ref(), &card, unit, &caption), size)?;
             } else {

@@ -8,9 +8,8 @@ use clap::{Args, ValueEnum};
 use serde::Serialize;
 
 use super::progress::Progress;
-use super::{CAUTION, Failure, print};
+use super::{CAUTION, Failure, press_card, print};
 use crate::card::die::DieCard;
-use crate::card::press::PressCard;
 use crate::judge::{judge, put_in};
 use crate::output::Output;
 use crate::session::{Outcome, verdict_rank};
@@ -24,6 +23,9 @@ pub struct ReplayArgs {
     /// Press card
     #[arg(long, value_name = "TOML")]
     pub press: PathBuf,
+    /// Calibration, for recordings of raw counts
+    #[arg(long, value_name = "TOML")]
+    pub calibration: Option<PathBuf>,
     /// Die card; a draft judges as well
     #[arg(long, value_name = "TOML")]
     pub die: Option<PathBuf>,
@@ -104,7 +106,7 @@ impl Summary {
 /// # Errors
 /// [`Failure`] for bad input, an output that cannot be written, or what `--fail-on` asks for.
 pub fn run(args: &ReplayArgs) -> Result<(), Failure> {
-    let card = PressCard::load(&args.press)?;
+    let card = press_card(&args.press, args.calibration.as_deref())?;
     let die = args.die.as_deref().map(|path| DieCard::load(path, &card)).transpose()?;
     let mut output = args.jsonl.as_deref().map(Output::create).transpose()?;
     let mut summary = Summary::default();

@@ -5,6 +5,7 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use bolster_core::press::Columns;
+use bolster_sim::front_end::ChannelScale;
 use bolster_sim::recording::{RecordingForm, RecordingWriter, TruthWriter};
 use bolster_sim::scenario::{Scenario, built_in, find};
 use bolster_sim::simulator::{SimStroke, Simulator};
@@ -13,6 +14,7 @@ use serde::Serialize;
 
 use super::progress::Progress;
 use super::{Failure, print};
+use crate::calibrate::stored::Stored;
 use crate::output::Output;
 
 /// Make a recording of an invented press, with the truth beside it
@@ -40,7 +42,7 @@ pub struct SimulateArgs {
     /// Write a time column
     #[arg(long)]
     pub time: bool,
-    /// Write converter counts instead of kN
+    /// Write converter counts instead of kN, and the calibration that turns them into loads
     #[arg(long)]
     pub counts: bool,
     /// Print what was made as JSON
@@ -121,6 +123,20 @@ pub fn write_strokes(
     Ok(made)
 }
 
+/// The simulated gauges' own zero and gain, as a calibration without a claim: nobody measured it.
+fn true_calibration(columns: Columns, scales: &[ChannelScale; 4]) -> Stored {
+    let mut stored = Stored::estimate(columns, 1.0);
+    for (n, scale) in scales.iter().take(columns.count()).enumerate() {
+        if let Some(zero) = stored.calibration.zero_counts.get_mut(n) {
+            *zero = scale.zero_counts.round() as i32;
+        }
+        if let Some(gain) = stored.calibration.kn_per_count.get_mut(n).and_then(|row| row.get_mut(n)) {
+            *gain = scale.kn_per_count;
+        }
+    }
+    stored
+}
+
 /// Makes a folder, if it is not there.
 ///
 /// # Errors
@@ -171,11 +187,19 @@ pub fn run(args: &SimulateArgs) -> Result<(), Failure> {
     let (mut recording, mut truth, mut press) = (create("recording.csv")?, create("truth.csv")?, create("press.toml")?);
     press.write_all(bolster_sim::press::card(&scenario).as_bytes())?;
     let columns = simulator.press().columns;
+    let mut calibration = None;
+    if args.counts {
+        let mut output = create("calibration.toml")?;
+        let text = true_calibration(columns, simulator.calibration()).to_toml().map_err(Failure::because)?;
+        output.write_all(text.as_bytes())?;
+        calibration = Some(output);
+    }
     let mut made = write_strokes(simulator, scenario.strokes, columns, form, &mut recording, &mut truth)?;
     made.about.clone_from(&scenario.about);
     made.seed = scenario.seed;
     made.files.push(press.path().to_owned());
-    for output in [recording, truth, press] {
+    made.files.extend(calibration.iter().map(|output| output.path().to_owned()));
+    for output in [recording, truth, press].into_iter().chain(calibration) {
         output.commit()?;
     }
     if args.json {

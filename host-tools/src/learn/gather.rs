@@ -10,7 +10,7 @@ use super::{LearnError, Part, Strokes};
 use crate::card::die::{Band, LimitsCard};
 use crate::card::press::PressCard;
 use crate::judge::{JudgeError, Shown, judge};
-use crate::recording::{Reader, RecordingError, Row};
+use crate::recording::{Reader, RecordingError, Row, Unit};
 use crate::session::{BINS, SessionError};
 
 /// What a recording gave.
@@ -164,6 +164,7 @@ fn readings(recording: &Path, card: &PressCard) -> Result<First, RecordingError>
     reader.expect_columns(card.spec.columns)?;
     let (by_angle, has_coil) = (reader.header().has_angle, reader.header().has_coil);
     let onset_kn = 0.02 * card.spec.rated_kn;
+    let calibration = card.calibration.as_ref().filter(|_| reader.header().unit == Unit::Counts);
     let mut first = First { strokes: Vec::new(), by_angle, has_coil, sha256: String::new() };
     let (mut row, mut stroke, mut onset_s, mut kept) = (Row::default(), None, None, 0);
     while reader.next(&mut row)? {
@@ -176,6 +177,9 @@ fn readings(recording: &Path, card: &PressCard) -> Result<First, RecordingError>
             // What follows is read for its hash and its errors only.
             first.strokes.truncate(LAYOUT_STROKES);
             continue;
+        }
+        if let Some(calibration) = calibration {
+            row.loads = calibration.loads(&row.loads);
         }
         let place = if by_angle {
             Some(row.angle_deg)
