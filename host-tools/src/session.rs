@@ -47,7 +47,9 @@ pub enum SessionError {
         expected: Columns,
     },
     /// Counts need a calibration.
-    #[error("the recording holds raw counts; give the press's calibration with --calibration to turn them into loads")]
+    #[error(
+        "the recording holds raw counts; give the press's calibration with --calibration to turn them into loads"
+    )]
     Uncalibrated,
     /// The settings do not go together.
     #[error("the press card cannot be used: {0}")]
@@ -176,7 +178,8 @@ impl<const N: usize> Run<N> {
             PressSettings::usual(card.spec, rate.hz, (1.0 / nominal) as f32, StrokeSource::Marked);
         settings.timed = rate.is_measured;
         if let Some(stored) = calibration {
-            let problem = || SessionError::Settings("the calibration is for another number of columns".to_owned());
+            let problem =
+                || SessionError::Settings("the calibration is for another number of columns".to_owned());
             settings.calibration = stored.config::<N>().ok_or_else(problem)?;
             // Loads that were recorded as loads are taken at their word; a gauge's zero drifts.
             settings.calibration.zero_tracking = Some(ZeroTracking {
@@ -186,7 +189,8 @@ impl<const N: usize> Run<N> {
         }
         if let Some(corner_hz) = card.low_pass_hz {
             let kind = bolster_core::filter::FilterKind::NoOvershoot;
-            settings.filter = Some(bolster_core::filter::FilterConfig { kind, corner_hz, sample_hz: rate.hz });
+            settings.filter =
+                Some(bolster_core::filter::FilterConfig { kind, corner_hz, sample_hz: rate.hz });
         }
         let mut monitor = Monitor::new(settings.build()?);
         monitor.self_test(Tick(0), true);

@@ -28,14 +28,21 @@ fn outcomes(folder: &Path, counts: bool) -> Vec<Outcome> {
     }
     let path = folder.join(if counts { "counts.csv" } else { "kn.csv" });
     let form = RecordingForm { counts, ..RecordingForm::default() };
-    let mut writer = RecordingWriter::new(std::fs::File::create(&path).unwrap(), card.spec.columns, form).unwrap();
+    let mut writer =
+        RecordingWriter::new(std::fs::File::create(&path).unwrap(), card.spec.columns, form).unwrap();
     simulator.for_each(|stroke| writer.write(&stroke).unwrap());
     writer.finish().unwrap();
     let mut outcomes = Vec::new();
-    judge(&path, &card, |_, _| Ok(()), &mut |_, _, _| {}, |outcome, _| {
-        outcomes.push(outcome.clone());
-        Ok::<(), JudgeError>(())
-    })
+    judge(
+        &path,
+        &card,
+        |_, _| Ok(()),
+        &mut |_, _, _| {},
+        |outcome, _| {
+            outcomes.push(outcome.clone());
+            Ok::<(), JudgeError>(())
+        },
+    )
     .unwrap();
     outcomes
 }

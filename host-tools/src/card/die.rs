@@ -160,7 +160,11 @@ impl LimitsCard {
     #[must_use]
     pub fn to_core(&self) -> DieLimits {
         let band = |band: Option<Band>| {
-            band.map(|Band([low, high])| CoreBand { low: low as f32, high: high as f32, verdict: Verdict::Hold })
+            band.map(|Band([low, high])| CoreBand {
+                low: low as f32,
+                high: high as f32,
+                verdict: Verdict::Hold,
+            })
         };
         DieLimits {
             peak_kn: band(self.peak_kn),
@@ -257,4 +261,3 @@ fn one_line(text: &str, why: &toml::de::Error) -> String {
     let what = why.message().replace('\n', " ");
     line.map_or_else(|| what.clone(), |line| format!("line {line}: {what}"))
 }
-

@@ -21,7 +21,9 @@ use crate::figure::{LoadUnit, Size};
 use crate::judge::{judge, put_in, rows_of};
 use crate::learn::{Wish, learn};
 use crate::output::Output;
-use crate::picture::{Caption, LearntBand, StrokeReadings, capacity, load_centres, over_strokes, shares, signature};
+use crate::picture::{
+    Caption, LearntBand, StrokeReadings, capacity, load_centres, over_strokes, shares, signature,
+};
 use crate::session::{Outcome, verdict_rank};
 
 /// The whole job on an invented press: simulate, learn, judge a shift with faults, draw
@@ -67,7 +69,8 @@ fn shift_scenario(seed: u64) -> Result<Scenario, Failure> {
     scenario.seed = seed;
     scenario.strokes = LEARNING + SHIFT;
     scenario.strip.strokes_per_coil = PER_COIL;
-    let faults = SEVERITIES.into_iter().flat_map(|severity| FAULTS.into_iter().map(move |kind| (kind, severity)));
+    let faults =
+        SEVERITIES.into_iter().flat_map(|severity| FAULTS.into_iter().map(move |kind| (kind, severity)));
     scenario.faults = (FIRST_FAULT..)
         .step_by(FAULT_EVERY as usize)
         .zip(faults)
@@ -93,7 +96,10 @@ pub fn run(args: &DemoArgs) -> Result<(), Failure> {
     let out = &args.out;
     folder(out)?;
     let at = |name: &str| out.join(name);
-    print(&format!("Aldermoor Pressings, press P3, die: solar bracket. All invented; seed {}.\n\n", args.seed))?;
+    print(&format!(
+        "Aldermoor Pressings, press P3, die: solar bracket. All invented; seed {}.\n\n",
+        args.seed
+    ))?;
 
     print("1  Simulating good strokes of two coils, then a shift with three new coils and faults.\n")?;
     let scenario = shift_scenario(args.seed)?;
@@ -165,7 +171,9 @@ fn judge_shift(shift: &Path, press: &PressCard, die: &DieCard, jsonl: &Path) -> 
             // The first stroke that the learnt shape held is the one to look at.
             let by_shape = outcome.findings.iter().any(|finding| finding.reason.ends_with("off-envelope"));
             if judged.held.is_none() && outcome.verdict == "hold" && by_shape {
-                let band = session.baseline().map(|(baseline, edges)| LearntBand::new(&baseline, &edges, &die.shape));
+                let band = session
+                    .baseline()
+                    .map(|(baseline, edges)| LearntBand::new(&baseline, &edges, &die.shape));
                 judged.held = band.map(|band| (outcome.stroke, band));
             }
             judged.outcomes.push(outcome.clone());
@@ -187,7 +195,9 @@ fn draw(out: &Path, shift: &Path, press: &PressCard, judged: &Judged) -> Result<
     both(&load_centres(&judged.outcomes, press, &caption), "load-centre")?;
     both(&shares(&judged.outcomes, press, &caption), "shares")?;
     let Some((stroke, band)) = &judged.held else { return Ok(()) };
-    let Some(outcome) = judged.outcomes.iter().find(|outcome| outcome.stroke == *stroke) else { return Ok(()) };
+    let Some(outcome) = judged.outcomes.iter().find(|outcome| outcome.stroke == *stroke) else {
+        return Ok(());
+    };
     let readings = StrokeReadings { rows: rows_of(shift, press, *stroke)? };
     both(&signature(&readings, outcome, Some(band), press, unit, &caption), "held-stroke")?;
     if let Some(figure) = capacity(&readings, outcome, press, unit, &caption) {
@@ -211,7 +221,9 @@ fn table(outcomes: &[Outcome], truths: &BTreeMap<u64, Truth>) -> String {
             stopped += u32::from(verdict_rank(outcome.verdict) >= verdict_rank("hold"));
         }
     }
-    let mut text = String::from("Verdicts against truth\n\n  fault            at 5 %   15 %     50 %     main reason at 50 %\n");
+    let mut text = String::from(
+        "Verdicts against truth\n\n  fault            at 5 %   15 %     50 %     main reason at 50 %\n",
+    );
     let (mut found, mut all) = (0, 0);
     for (n, kind) in FAULTS.iter().enumerate() {
         text += &format!("  {:<16}", kind.name());

@@ -8,7 +8,9 @@ use crate::import::{ImportArgs, ImportReport, run as import};
 
 /// Bring a data logger's file into the recording form
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  bolster import logger.txt --map time=1:s --map total=2:kn:gain=0.5 --out stroke.csv")]
+#[command(
+    after_help = "Example:\n  bolster import logger.txt --map time=1:s --map total=2:kn:gain=0.5 --out stroke.csv"
+)]
 pub struct ImportCommand {
     /// What to import and how.
     #[command(flatten)]
@@ -51,6 +53,9 @@ fn text(report: &ImportReport) -> String {
         text += &format!("  {} rows with another number of fields than the rest\n", report.rows_ragged);
     }
     let peaks = report.peaks;
-    text += &format!("peaks from {:.3} to {:.3} {}, mean {:.3}\n", peaks.lowest, peaks.highest, report.unit, peaks.mean);
+    text += &format!(
+        "peaks from {:.3} to {:.3} {}, mean {:.3}\n",
+        peaks.lowest, peaks.highest, report.unit, peaks.mean
+    );
     text
 }

@@ -11,12 +11,16 @@ use crate::card::die::DieCard;
 use crate::figure::{Figure, LoadUnit, Size, png};
 use crate::judge::{judge, put_in, rows_of};
 use crate::output::Output;
-use crate::picture::{Caption, LearntBand, StrokeReadings, capacity, load_centres, over_strokes, shares, signature};
+use crate::picture::{
+    Caption, LearntBand, StrokeReadings, capacity, load_centres, over_strokes, shares, signature,
+};
 use crate::session::{Outcome, verdict_rank};
 
 /// Draw recorded strokes: SVG or PNG by the output's ending, CSV for the numbers behind a picture
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  bolster plot signature monday.csv.gz --press press-3.toml --die bracket.toml --stroke 18204 --out stop.png\n\nWithout --stroke the first stroke with the worst verdict is drawn.")]
+#[command(
+    after_help = "Example:\n  bolster plot signature monday.csv.gz --press press-3.toml --die bracket.toml --stroke 18204 --out stop.png\n\nWithout --stroke the first stroke with the worst verdict is drawn."
+)]
 pub struct PlotArgs {
     /// What to draw
     #[arg(value_enum)]
@@ -114,7 +118,8 @@ impl PictureFile {
             "png" => Form::Png,
             "csv" => Form::Csv,
             _ => {
-                let why = format!("{}: name the picture .svg or .png, or .csv for its numbers", path.display());
+                let why =
+                    format!("{}: name the picture .svg or .png, or .csv for its numbers", path.display());
                 return Err(Failure::because(why));
             }
         };
@@ -150,16 +155,24 @@ pub fn run(args: &PlotArgs) -> Result<(), Failure> {
     let mut shown = |done, total, strokes| progress.show(done, total, strokes, "strokes");
     let mut band = None;
     let mut worst = None;
-    judge(&args.recording, &card, |session, header| put_in(die.as_ref(), session, header), &mut shown, |outcome, session| {
-        let drawn = args.stroke.map_or_else(|| verdict_rank(outcome.verdict) > worst, |stroke| stroke == outcome.stroke);
-        if drawn {
-            worst = verdict_rank(outcome.verdict);
-            let learnt = session.baseline().zip(die.as_ref());
-            band = learnt.map(|((baseline, edges), die)| LearntBand::new(&baseline, &edges, &die.shape));
-        }
-        outcomes.push(outcome.clone());
-        Ok::<(), Failure>(())
-    })?;
+    judge(
+        &args.recording,
+        &card,
+        |session, header| put_in(die.as_ref(), session, header),
+        &mut shown,
+        |outcome, session| {
+            let drawn = args
+                .stroke
+                .map_or_else(|| verdict_rank(outcome.verdict) > worst, |stroke| stroke == outcome.stroke);
+            if drawn {
+                worst = verdict_rank(outcome.verdict);
+                let learnt = session.baseline().zip(die.as_ref());
+                band = learnt.map(|((baseline, edges), die)| LearntBand::new(&baseline, &edges, &die.shape));
+            }
+            outcomes.push(outcome.clone());
+            Ok::<(), Failure>(())
+        },
+    )?;
     drop(progress);
     let name = args.recording.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     let die_name = die.as_ref().map(|die| format!(", die {}", die.die.name)).unwrap_or_default();

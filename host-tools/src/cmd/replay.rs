@@ -16,7 +16,9 @@ use crate::session::{Outcome, verdict_rank};
 
 /// Judge recorded strokes: one JSON object a stroke, in order
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  bolster replay monday.csv.gz --press press-3.toml --die bracket.toml --jsonl monday.jsonl\n\nWithout a die only the machine's limits apply. Exit 3 with --fail-on when a stroke was held or tripped.")]
+#[command(
+    after_help = "Example:\n  bolster replay monday.csv.gz --press press-3.toml --die bracket.toml --jsonl monday.jsonl\n\nWithout a die only the machine's limits apply. Exit 3 with --fail-on when a stroke was held or tripped."
+)]
 pub struct ReplayArgs {
     /// Recording, plain or gzip-compressed CSV
     pub recording: PathBuf,
@@ -114,17 +116,23 @@ pub fn run(args: &ReplayArgs) -> Result<(), Failure> {
     let mut line = Vec::new();
     let mut progress = Progress::new("judging");
     let mut shown = |done, total, strokes| progress.show(done, total, strokes, "strokes");
-    let rate = judge(&args.recording, &card, |session, header| put_in(die.as_ref(), session, header), &mut shown, |outcome, _| {
-        summary.take(outcome);
-        found |= args.fail_on.is_some_and(|from| from.includes(outcome.verdict));
-        if let Some(output) = &mut output {
-            line.clear();
-            serde_json::to_writer(&mut line, outcome)?;
-            line.push(b'\n');
-            output.write_all(&line)?;
-        }
-        Ok::<(), Failure>(())
-    })?;
+    let rate = judge(
+        &args.recording,
+        &card,
+        |session, header| put_in(die.as_ref(), session, header),
+        &mut shown,
+        |outcome, _| {
+            summary.take(outcome);
+            found |= args.fail_on.is_some_and(|from| from.includes(outcome.verdict));
+            if let Some(output) = &mut output {
+                line.clear();
+                serde_json::to_writer(&mut line, outcome)?;
+                line.push(b'\n');
+                output.write_all(&line)?;
+            }
+            Ok::<(), Failure>(())
+        },
+    )?;
     drop(progress);
     (summary.sample_hz, summary.sample_rate_measured) = (rate.hz, rate.is_measured);
     if let Some(output) = output {

@@ -19,7 +19,9 @@ use crate::output::Output;
 
 /// Make a recording of an invented press, with the truth beside it
 #[derive(Debug, Args)]
-#[command(after_help = "Example:\n  bolster simulate five-station --out made --strokes 200 --seed 7\n\nThe same scenario and seed give the same bytes every time. Everything made is invented.")]
+#[command(
+    after_help = "Example:\n  bolster simulate five-station --out made --strokes 200 --seed 7\n\nThe same scenario and seed give the same bytes every time. Everything made is invented."
+)]
 pub struct SimulateArgs {
     /// Scenario file (TOML) or the name of a built-in one; see --list
     #[arg(required_unless_present = "list")]
@@ -74,7 +76,9 @@ pub struct Made {
 /// # Errors
 /// [`Failure`] naming the file or the known names.
 pub fn scenario(name: &str) -> Result<Scenario, Failure> {
-    let from = |text: &str| Scenario::from_toml(text).map_err(|why| Failure::because(format!("scenario {name}: {why}")));
+    let from = |text: &str| {
+        Scenario::from_toml(text).map_err(|why| Failure::because(format!("scenario {name}: {why}")))
+    };
     if let Some(text) = find(name) {
         return from(text);
     }
@@ -85,8 +89,9 @@ pub fn scenario(name: &str) -> Result<Scenario, Failure> {
             known.join(", ")
         )));
     }
-    let text = std::fs::read_to_string(name)
-        .map_err(|why| Failure::because(format!("scenario {name}: cannot be read ({why}); check its name and your rights")))?;
+    let text = std::fs::read_to_string(name).map_err(|why| {
+        Failure::because(format!("scenario {name}: cannot be read ({why}); check its name and your rights"))
+    })?;
     from(&text)
 }
 
@@ -102,7 +107,8 @@ pub fn write_strokes(
     recording: &mut Output,
     truth: &mut Output,
 ) -> Result<Made, Failure> {
-    let mut made = Made { files: vec![recording.path().to_owned(), truth.path().to_owned()], ..Made::default() };
+    let mut made =
+        Made { files: vec![recording.path().to_owned(), truth.path().to_owned()], ..Made::default() };
     let mut readings = RecordingWriter::new(recording, columns, form)?;
     let mut truths = TruthWriter::new(truth)?;
     let mut progress = Progress::new("simulating");
@@ -184,7 +190,8 @@ pub fn run(args: &SimulateArgs) -> Result<(), Failure> {
     let simulator = Simulator::new(&scenario)?;
     folder(&args.out)?;
     let create = |name: &str| Output::create(&args.out.join(name));
-    let (mut recording, mut truth, mut press) = (create("recording.csv")?, create("truth.csv")?, create("press.toml")?);
+    let (mut recording, mut truth, mut press) =
+        (create("recording.csv")?, create("truth.csv")?, create("press.toml")?);
     press.write_all(bolster_sim::press::card(&scenario).as_bytes())?;
     let columns = simulator.press().columns;
     let mut calibration = None;

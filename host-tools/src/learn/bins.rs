@@ -2,8 +2,10 @@
 
 use crate::session::BINS;
 
-/// Readings of one stroke on the bins' axis (degrees, or ms from onset): place and loads in channel order.
-pub(super) type Readings = Vec<(f64, [f64; 4])>;
+/// One reading on the bins' axis (degrees, or ms from onset): place and loads in channel order.
+type Reading = (f64, [f64; 4]);
+/// Readings of one stroke.
+pub(super) type Readings = Vec<Reading>;
 
 /// Points of the common axis on which the mean signature is drawn up.
 const GRID: usize = 1024;
@@ -22,9 +24,8 @@ const LEAST_READINGS: f64 = 3.0;
 /// Half of the bins lie evenly over the loaded part, half by how much the mean signature changes there.
 pub(super) fn edges(strokes: &[Readings]) -> Option<Vec<f64>> {
     let whole: Vec<&Readings> = strokes.iter().filter(|stroke| stroke.len() > 8).collect();
-    let ends = |pick: fn(&Readings) -> Option<&(f64, [f64; 4])>| {
-        whole.iter().filter_map(move |s| pick(s)).map(|r| r.0)
-    };
+    let ends =
+        |pick: fn(&Readings) -> Option<&Reading>| whole.iter().filter_map(move |s| pick(s)).map(|r| r.0);
     let from = ends(|s| s.first()).fold(f64::NEG_INFINITY, f64::max);
     let to = ends(|s| s.last()).fold(f64::INFINITY, f64::min);
     let to = to - CLEAR * (to - from);

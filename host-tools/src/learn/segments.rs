@@ -63,10 +63,10 @@ pub(super) fn differences(strokes: &Strokes, later: &[usize]) -> DMatrix<f64> {
 pub(super) fn found(strokes: &Strokes, floor: f64) -> Vec<Range<usize>> {
     let n = strokes.count();
     if n < 2 * ASIDE + 10 {
-        return vec![0..n];
+        return std::iter::once(0..n).collect();
     }
-    let whole = [0..n];
-    let later = pairs(strokes, &whole, floor);
+    let whole = 0..n;
+    let later = pairs(strokes, std::slice::from_ref(&whole), floor);
     let factors = Factors::of(&differences(strokes, &later), strokes.columns, floor, 8);
     let mean = strokes.x.row_mean();
     let scores: Vec<DVector<f64>> = (0..n)

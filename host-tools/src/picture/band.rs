@@ -21,7 +21,9 @@ impl LearntBand {
     pub fn new(baseline: &[f32], edges: &[f64], shape: &ShapeCard) -> Self {
         let middles: Vec<f64> = edges.windows(2).map(|pair| pair.iter().sum::<f64>() / 2.0).collect();
         let columns = baseline.len() / middles.len().max(1);
-        let at = |values: &[f64], bin: usize, column: usize| values.get(bin * columns + column).copied().unwrap_or(0.0);
+        let at = |values: &[f64], bin: usize, column: usize| {
+            values.get(bin * columns + column).copied().unwrap_or(0.0)
+        };
         // A factor's row is in σ units and its score has a standard deviation of its own.
         let by_factor = |k: usize, bin: usize, column: usize| {
             let row = shape.factors.get(k).map_or(0.0, |row| at(row, bin, column));
@@ -41,7 +43,8 @@ impl LearntBand {
         let total = (0..middles.len()).map(|bin| {
             let mean: f32 = baseline.iter().skip(bin * columns).take(columns).sum();
             let own: f64 = (0..columns).map(|column| at(&shape.sigma, bin, column).powi(2)).sum();
-            let common: f64 = (0..factors).map(|k| (0..columns).map(|c| by_factor(k, bin, c)).sum::<f64>().powi(2)).sum();
+            let common: f64 =
+                (0..factors).map(|k| (0..columns).map(|c| by_factor(k, bin, c)).sum::<f64>().powi(2)).sum();
             (f64::from(mean), (own + common).sqrt())
         });
         curves.push(total.collect());

@@ -76,7 +76,13 @@ fn reason(finding: &crate::session::FindingOutcome) -> String {
 
 /// Total load against slide height on the way down, under what the crank can carry. None without angles.
 #[must_use]
-pub fn capacity(readings: &StrokeReadings, outcome: &Outcome, card: &PressCard, unit: LoadUnit, caption: &Caption) -> Option<Capacity> {
+pub fn capacity(
+    readings: &StrokeReadings,
+    outcome: &Outcome,
+    card: &PressCard,
+    unit: LoadUnit,
+    caption: &Caption,
+) -> Option<Capacity> {
     let crank = card.spec.check().ok()?;
     let down: Vec<&Row> = readings.rows.iter().filter(|row| row.angle_deg <= 180.0).collect();
     let height = |row: &&Row| crank.height_mm(row.angle_deg.to_radians());

@@ -18,7 +18,9 @@ fn coil_changes(outcomes: &[Outcome]) -> Vec<u64> {
 
 /// `[column]`: a value of each stroke.
 fn by_column(outcomes: &[Outcome], value: impl Fn(&Outcome, usize) -> f64) -> Vec<Column> {
-    let names = outcomes.first().map(|outcome| outcome.columns.iter().map(|column| label(column.name)).collect::<Vec<_>>());
+    let names = outcomes
+        .first()
+        .map(|outcome| outcome.columns.iter().map(|column| label(column.name)).collect::<Vec<_>>());
     names
         .unwrap_or_default()
         .into_iter()

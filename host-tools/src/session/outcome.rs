@@ -77,7 +77,9 @@ pub struct FindingOutcome {
 /// How bad a verdict's word is, 0 for pass to 3 for trip; none for another word.
 #[must_use]
 pub fn verdict_rank(word: &str) -> Option<usize> {
-    [Verdict::Pass, Verdict::Note, Verdict::Hold, Verdict::Trip].iter().position(|verdict| verdict.word() == word)
+    [Verdict::Pass, Verdict::Note, Verdict::Hold, Verdict::Trip]
+        .iter()
+        .position(|verdict| verdict.word() == word)
 }
 
 /// f32 to f64 by way of the shortest decimal that means the same f32: 0.1 stays 0.1 in JSON.
@@ -90,7 +92,12 @@ fn degrees(position: Position) -> Option<f64> {
 }
 
 impl Outcome {
-    pub(super) fn new<const N: usize>(stroke: u64, coil: u64, columns: Columns, report: &StrokeReport<N>) -> Self {
+    pub(super) fn new<const N: usize>(
+        stroke: u64,
+        coil: u64,
+        columns: Columns,
+        report: &StrokeReport<N>,
+    ) -> Self {
         let features = &report.features;
         let column = |(name, of): (&&'static str, &ColumnFeatures)| ColumnOutcome {
             name,

@@ -23,10 +23,12 @@ impl SampleRate {
     /// From the first rows of a recording.
     #[must_use]
     pub fn of(card: &PressCard, header: &Header, rows: &[Row]) -> Self {
-        let within = || rows.windows(2).filter_map(|pair| match pair {
-            [a, b] if a.stroke == b.stroke => Some((a, b)),
-            _ => None,
-        });
+        let within = || {
+            rows.windows(2).filter_map(|pair| match pair {
+                [a, b] if a.stroke == b.stroke => Some((a, b)),
+                _ => None,
+            })
+        };
         if header.has_time
             && let Some(step_s) = median(within().map(|(a, b)| b.time_s - a.time_s))
         {

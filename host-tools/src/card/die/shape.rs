@@ -106,7 +106,12 @@ impl ShapeCard {
             window_scatter: model.window_scatter.chunks(WINDOWS).map(rounded).collect(),
             gain_scatter: rounded(&model.gain_scatter),
             station_scatter: rounded(&model.station_scatter),
-            whitener: model.whitener.row_iter().enumerate().map(|(n, row)| rounded(row.iter().take(n + 1))).collect(),
+            whitener: model
+                .whitener
+                .row_iter()
+                .enumerate()
+                .map(|(n, row)| rounded(row.iter().take(n + 1)))
+                .collect(),
         }
     }
 
@@ -164,14 +169,21 @@ impl ShapeCard {
                 return Err(format!("{name} holds {found} entries where {wanted} belong"));
             }
         }
-        for (name, found, most) in
-            [("factors", factors, FACTORS), ("allowed", self.allowed.len(), ALLOWED), ("tangents", self.tangents.len(), TANGENTS)]
-        {
+        for (name, found, most) in [
+            ("factors", factors, FACTORS),
+            ("allowed", self.allowed.len(), ALLOWED),
+            ("tangents", self.tangents.len(), TANGENTS),
+        ] {
             if found > most {
                 return Err(format!("{name} holds {found} rows; there may be {most}"));
             }
         }
-        let lengths = [("factors", &self.factors, size), ("allowed", &self.allowed, factors + size), ("tangents", &self.tangents, size), ("window_scatter", &self.window_scatter, WINDOWS)];
+        let lengths = [
+            ("factors", &self.factors, size),
+            ("allowed", &self.allowed, factors + size),
+            ("tangents", &self.tangents, size),
+            ("window_scatter", &self.window_scatter, WINDOWS),
+        ];
         for (name, rows, wanted) in lengths {
             if let Some(row) = rows.iter().find(|row| row.len() != wanted) {
                 return Err(format!("a row of {name} holds {} numbers where {wanted} belong", row.len()));
@@ -194,7 +206,11 @@ impl ShapeCard {
                 return Err(format!("{name} holds {value} where a positive number belongs"));
             }
         }
-        let scalars = [("allowed_limit", self.allowed_limit), ("stock_range", self.stock_range), ("stock_widening", self.stock_widening)];
+        let scalars = [
+            ("allowed_limit", self.allowed_limit),
+            ("stock_range", self.stock_range),
+            ("stock_widening", self.stock_widening),
+        ];
         for (name, value) in scalars {
             if !(value > 0.0 && value.is_finite()) {
                 return Err(format!("{name} is {value} where a positive number belongs"));
@@ -225,7 +241,10 @@ impl ShapeCard {
     ///
     /// # Errors
     /// The core's, if the edges cannot be bins at this sample rate.
-    pub fn model<const N: usize>(&self, sample_hz: f64) -> Result<ShapeModel<N, BINS>, bolster_core::signature::LayoutError> {
+    pub fn model<const N: usize>(
+        &self,
+        sample_hz: f64,
+    ) -> Result<ShapeModel<N, BINS>, bolster_core::signature::LayoutError> {
         let layout = self.layout(sample_hz)?;
         let mut reference_size = 0.0;
         for (reference, sigma) in self.reference.iter().zip(&self.sigma) {
