@@ -101,6 +101,8 @@ impl<'a> Packet<'a> {
 pub struct Decoder {
     bytes: [u8; WIRE_MAX],
     len: usize,
+    /// The last packet, without its stuffing.
+    packet: [u8; WIRE_MAX],
     /// More bytes came than a packet has: all up to the next zero are skipped.
     overrun: bool,
     /// The packet in `bytes` has been handed out; the next byte begins another.
@@ -109,7 +111,7 @@ pub struct Decoder {
 
 impl Default for Decoder {
     fn default() -> Self {
-        Self { bytes: [0; WIRE_MAX], len: 0, overrun: false, done: false }
+        Self { bytes: [0; WIRE_MAX], len: 0, packet: [0; WIRE_MAX], overrun: false, done: false }
     }
 }
 
@@ -141,9 +143,10 @@ impl Decoder {
     }
 
     fn unpack(&mut self) -> Result<Packet<'_>, PacketError> {
-        let stuffed = self.bytes.get_mut(..self.len).ok_or(PacketError::TooLong)?;
-        let len = cobs::decode_in_place(stuffed).map_err(|_| PacketError::Stuffing)?;
-        let packet = stuffed.get(..len).ok_or(PacketError::Stuffing)?;
+        let stuffed = self.bytes.get(..self.len).ok_or(PacketError::TooLong)?;
+        // Not the form that decodes in place: that one cannot be compiled without a reachable panic.
+        let report = cobs::decode(stuffed, &mut self.packet).map_err(|_| PacketError::Stuffing)?;
+        let packet = self.packet.get(..report.frame_size()).ok_or(PacketError::Stuffing)?;
         let (checked, check) = packet.split_last_chunk::<TAIL>().ok_or(PacketError::TooShort)?;
         if CRC_32.checksum(checked) != u32::from_le_bytes(*check) {
             return Err(PacketError::Checksum);

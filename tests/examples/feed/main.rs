@@ -3,7 +3,11 @@
 //! `feed random SEED FRAMES FOLDER` writes one feed for every number of columns and every way of telling
 //! strokes apart, FRAMES in all, with faults. `feed recording PRESS.toml RECORDING.csv OUT.feed` turns a
 //! recording into one. Each feed gives one line: its file, then strokes and digest as the host finds them.
+//!
+//! `feed line CAPTURED FEED` decodes what a controller said while it judged a feed of four columns and compares every
+//! stroke and event with the host's; `feed noise SEED COUNT` writes random bytes for it to be disturbed with.
 
+mod line;
 mod random;
 
 use std::error::Error;
@@ -37,10 +41,11 @@ fn main() -> Result<(), Box<dyn Error>> {
                 Columns::Corners => from_recording::<4>(&card, recording, out),
             }
         }
-        _ => {
-            Err("usage: feed random SEED FRAMES FOLDER | feed recording PRESS.toml RECORDING.csv OUT.feed"
-                .into())
-        }
+        ["noise", seed, count] => line::noise(seed.parse()?, count.parse()?),
+        ["line", captured, feed] => line::compare(Path::new(captured), Path::new(feed)),
+        _ => Err("usage: feed random SEED FRAMES FOLDER | feed recording PRESS.toml RECORDING.csv OUT.feed \
+                  | feed noise SEED COUNT | feed line CAPTURED FEED"
+            .into()),
     }
 }
 
@@ -57,24 +62,25 @@ fn all_random(seed: u64, frames: u32, folder: &Path) -> Result<(), Box<dyn Error
         let out = |columns: usize| folder.join(format!("random-{columns}-{name}.feed"));
         run(
             &random::header(Columns::Total, source, each),
-            random::frames::<1>(seed + 1, source, each),
+            random::frames::<1>(seed + 1, source, each, true),
             &out(1),
         )?;
         run(
             &random::header(Columns::LeftRight, source, each),
-            random::frames::<2>(seed + 2, source, each),
+            random::frames::<2>(seed + 2, source, each, true),
             &out(2),
         )?;
         run(
             &random::header(Columns::Corners, source, each),
-            random::frames::<4>(seed + 4, source, each),
+            random::frames::<4>(seed + 4, source, each, true),
             &out(4),
         )?;
     }
-    // What the release image is shown: it has no room to be handed a learned shape.
+    // What controllers are shown: no room to be handed a learned shape, and a clock that never fails, for a
+    // controller whose clock fails is reset by its watchdog.
     let header =
         Header { die: TrialDie::Limits, ..random::header(Columns::Corners, StrokeSource::Encoder, each) };
-    let frames = random::frames::<4>(seed + 100, StrokeSource::Encoder, each);
+    let frames = random::frames::<4>(seed + 100, StrokeSource::Encoder, each, false);
     run(&header, frames, &folder.join("limits-4-encoder.feed"))
 }
 

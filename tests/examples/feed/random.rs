@@ -42,11 +42,12 @@ enum Fault {
     Reverse,
 }
 
-/// `count` frames.
+/// `count` frames; without `clock_faults` none is lost or repeated.
 pub(crate) fn frames<const N: usize>(
     seed: u64,
     source: StrokeSource,
     count: u32,
+    clock_faults: bool,
 ) -> impl Iterator<Item = (Before, Frame<N>)> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let mut tick = rng.random::<u32>();
@@ -65,6 +66,9 @@ pub(crate) fn frames<const N: usize>(
         };
         if fault_left == 0 {
             fault = if rng.random_ratio(1, 2_500) { any_fault::<N>(&mut rng) } else { Fault::None };
+            if !clock_faults && matches!(fault, Fault::LostFrames | Fault::RepeatedFrames) {
+                fault = Fault::Garbage;
+            }
             fault_left = if matches!(fault, Fault::None) { 1 } else { rng.random_range(1..1_500) };
         }
         fault_left -= 1;

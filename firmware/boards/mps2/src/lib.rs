@@ -3,6 +3,8 @@
 
 pub mod measure;
 pub mod mmio;
+pub mod outputs;
 pub mod place;
+pub mod source;
 pub mod stack;
 pub mod uart;

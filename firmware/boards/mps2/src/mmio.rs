@@ -17,7 +17,7 @@ impl Register {
     /// Reads it.
     #[must_use]
     pub fn read(self) -> u32 {
-        // SAFETY: a `Device` is the base of a device of this board, and offsets stay within its 4 KiB.
+        // SAFETY: a `Device` is the base of a device of this board, and offsets stay within it.
         unsafe { core::ptr::with_exposed_provenance::<u32>(self.0).read_volatile() }
     }
 
@@ -40,6 +40,10 @@ pub enum Device {
     Uart1 = 0x4000_5000,
     /// Watchdog: an interrupt that cannot be masked on its first expiry, a reset on its second.
     Watchdog = 0x4000_8000,
+    /// The processor's interrupt controller.
+    Nvic = 0xE000_E100,
+    /// RAM beside the processor's own, where the emulator is told to put a feed.
+    Feed = 0x2100_0000,
     /// Lamps, buttons and free-running counters.
     FpgaIo = 0x4002_8000,
 }

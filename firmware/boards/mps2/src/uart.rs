@@ -44,3 +44,40 @@ impl Uart {
         self.data.write(u32::from(byte));
     }
 }
+
+impl embedded_io::ErrorType for Uart {
+    type Error = core::convert::Infallible;
+}
+
+impl embedded_io::ReadReady for Uart {
+    fn read_ready(&mut self) -> Result<bool, Self::Error> {
+        Ok(self.state.read() & RX_FULL != 0)
+    }
+}
+
+impl embedded_io::Read for Uart {
+    fn read(&mut self, bytes: &mut [u8]) -> Result<usize, Self::Error> {
+        let Some(first) = bytes.first_mut() else { return Ok(0) };
+        *first = Self::read(self);
+        Ok(1)
+    }
+}
+
+impl embedded_io::WriteReady for Uart {
+    fn write_ready(&mut self) -> Result<bool, Self::Error> {
+        Ok(self.state.read() & TX_FULL == 0)
+    }
+}
+
+impl embedded_io::Write for Uart {
+    fn write(&mut self, bytes: &[u8]) -> Result<usize, Self::Error> {
+        let Some(first) = bytes.first() else { return Ok(0) };
+        Self::write(self, *first);
+        Ok(1)
+    }
+
+    fn flush(&mut self) -> Result<(), Self::Error> {
+        while self.state.read() & TX_FULL != 0 {}
+        Ok(())
+    }
+}

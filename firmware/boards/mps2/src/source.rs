@@ -1,0 +1,41 @@
+//! The converter's stand-in: a feed that the emulator has put into the board's second RAM.
+
+use crate::mmio::{Device, Register};
+use bolster_core::frame::Frame;
+use bolster_link::feed::{Before, HEADER_LEN, Header, RECORD_LEN_MAX, decode_record, record_len};
+
+/// Frames of a four-column feed, one after the other.
+#[derive(Debug)]
+pub struct Source {
+    left: u32,
+    at: usize,
+}
+
+fn copy(mut at: usize, out: &mut [u8]) {
+    for word in out.chunks_mut(4) {
+        for (cell, byte) in word.iter_mut().zip(Register::of(Device::Feed, at).read().to_le_bytes()) {
+            *cell = byte;
+        }
+        at += 4;
+    }
+}
+
+impl Source {
+    /// The feed and what its header says; none if there is no feed for four columns.
+    #[must_use]
+    pub fn open() -> Option<(Self, Header)> {
+        let mut header = [0; HEADER_LEN];
+        copy(0, &mut header);
+        let header = Header::decode(&header).ok().filter(|header| header.press.columns.count() == 4)?;
+        Some((Self { left: header.records, at: HEADER_LEN }, header))
+    }
+
+    /// The next frame; none when they have come to an end.
+    pub fn next(&mut self) -> Option<(Before, Frame<4>)> {
+        self.left = self.left.checked_sub(1)?;
+        let mut record = [0; RECORD_LEN_MAX];
+        copy(self.at, &mut record);
+        self.at += record_len(4);
+        decode_record(&record).ok()
+    }
+}
