@@ -1,9 +1,11 @@
 //! Output files that appear whole or not at all.
 //!
 //! Bytes go to a temporary file in the same folder, which takes the target's place only when all of
-//! them are on disk. A run that fails leaves whatever stood there before.
+//! them are on disk. A run that fails leaves whatever stood there before. A pipe or a device named as
+//! target stays what it is and is written straight into.
 
 use std::fmt;
+use std::fs::File;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
@@ -24,6 +26,7 @@ fn advice(why: &io::Error) -> &'static str {
         io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => "free some space, nothing was replaced",
         io::ErrorKind::NotFound => "create its folder first",
         io::ErrorKind::IsADirectory => "a folder has that name, choose another",
+        io::ErrorKind::InvalidInput => "name another file",
         _ => "check the folder and your rights in it",
     }
 }
@@ -42,11 +45,35 @@ impl OutputError {
     }
 }
 
-type Temporary = BufWriter<NamedTempFile>;
+/// Where bytes go.
+enum Sink {
+    /// A file of ours beside the target.
+    Beside(NamedTempFile),
+    /// The target itself, a pipe or a device.
+    Straight(File),
+}
+
+impl Write for Sink {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        match self {
+            Self::Beside(file) => file.write(bytes),
+            Self::Straight(file) => file.write(bytes),
+        }
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        match self {
+            Self::Beside(file) => file.flush(),
+            Self::Straight(file) => file.flush(),
+        }
+    }
+}
+
+type Buffered = BufWriter<Sink>;
 
 enum Body {
-    Plain(Temporary),
-    Packed(Box<GzEncoder<Temporary>>),
+    Plain(Buffered),
+    Packed(Box<GzEncoder<Buffered>>),
 }
 
 /// A file being written beside its target. Dropped without [`Output::commit`], it leaves no trace.
@@ -67,6 +94,19 @@ impl Output {
         let failed = |why| OutputError { path: path.to_owned(), why };
         if path.is_dir() || path.file_name().is_none() {
             return Err(failed(io::ErrorKind::IsADirectory.into()));
+        }
+        let packed = path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("gz"));
+        let open = |sink: Sink| {
+            let file = BufWriter::with_capacity(1 << 16, sink);
+            if packed {
+                Body::Packed(Box::new(GzEncoder::new(file, Compression::fast())))
+            } else {
+                Body::Plain(file)
+            }
+        };
+        if path.metadata().is_ok_and(|facts| !facts.is_file()) {
+            let file = File::options().write(true).open(path).map_err(failed)?;
+            return Ok(Self { path: path.to_owned(), body: open(Sink::Straight(file)) });
         }
         // A link is written through: what it points at is replaced, not the link.
         let path = path.canonicalize().unwrap_or_else(|_| path.to_owned());
@@ -92,14 +132,20 @@ impl Output {
         file.write_all(b"\n").and_then(|()| file.as_file().sync_data()).map_err(failed)?;
         file.as_file().set_len(0).map_err(failed)?;
         io::Seek::rewind(&mut file).map_err(failed)?;
-        let file = BufWriter::with_capacity(1 << 16, file);
-        let packed = path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("gz"));
-        let body = if packed {
-            Body::Packed(Box::new(GzEncoder::new(file, Compression::fast())))
-        } else {
-            Body::Plain(file)
-        };
-        Ok(Self { path, body })
+        Ok(Self { path, body: open(Sink::Beside(file)) })
+    }
+
+    /// Like [`Output::create`], for a run that reads `inputs`: none of them may be the target, by whatever name.
+    ///
+    /// # Errors
+    /// [`OutputError`] naming the target.
+    pub fn apart_from(path: &Path, inputs: &[&Path]) -> Result<Self, OutputError> {
+        let target = path.canonicalize().ok();
+        if target.is_some() && inputs.iter().any(|input| input.canonicalize().ok() == target) {
+            let why = io::Error::new(io::ErrorKind::InvalidInput, "this run reads it");
+            return Err(OutputError { path: path.to_owned(), why });
+        }
+        Self::create(path)
     }
 
     /// The target.
@@ -119,9 +165,13 @@ impl Output {
             Body::Plain(file) => file,
             Body::Packed(encoder) => encoder.finish().map_err(failed)?,
         };
-        let file = file.into_inner().map_err(|why| failed(why.into_error()))?;
-        file.as_file().sync_all().map_err(failed)?;
-        file.persist(&path).map_err(|why| failed(why.error))?;
+        match file.into_inner().map_err(|why| failed(why.into_error()))? {
+            Sink::Beside(file) => {
+                file.as_file().sync_all().map_err(failed)?;
+                file.persist(&path).map_err(|why| failed(why.error))?;
+            }
+            Sink::Straight(mut file) => file.flush().map_err(failed)?,
+        }
         Ok(())
     }
 }

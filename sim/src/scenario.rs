@@ -46,7 +46,12 @@ impl Scenario {
     /// # Errors
     /// [`ScenarioError`] with the line of the text, or the path of the field, that cannot be.
     pub fn from_toml(text: &str) -> Result<Self, ScenarioError> {
-        let unreadable = |e: toml::de::Error| ScenarioError::Toml(e.to_string().trim_end().to_owned());
+        let unreadable = |why: toml::de::Error| {
+            let line =
+                why.span().map(|at| 1 + text.bytes().take(at.start).filter(|byte| *byte == b'\n').count());
+            let what = why.message().split_whitespace().collect::<Vec<_>>().join(" ");
+            ScenarioError::Toml(line.map_or_else(|| what.clone(), |line| format!("line {line}: {what}")))
+        };
         let mut table: toml::Table = toml::from_str(text).map_err(unreadable)?;
         let scenario: Self = match table.remove("base") {
             None => toml::from_str(text).map_err(unreadable)?,

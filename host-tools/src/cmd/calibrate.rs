@@ -104,7 +104,9 @@ pub fn run(args: &CalibrateArgs) -> Result<(), Failure> {
             card.spec.columns.count()
         )));
     }
-    let out = args.out.as_deref().map(Output::create).transpose()?;
+    let inputs: Vec<&Path> =
+        [Some(path), args.press.as_ref()].into_iter().flatten().map(PathBuf::as_path).collect();
+    let out = args.out.as_deref().map(|out| Output::apart_from(out, &inputs)).transpose()?;
     let certificate = args.certificate.as_deref().map(open_certificate).transpose()?;
     let order = series::order(&run.readings);
     let fitted = calibrate(&run, &order, card.map(|c| c.spec.bolster_mm))

@@ -13,7 +13,7 @@ use clap::Args;
 use super::learn::summary;
 use super::plot::PictureFile;
 use super::progress::Progress;
-use super::simulate::{folder, scenario, sensor_columns, write_strokes, write_text};
+use super::simulate::{folder, scenario, write_strokes, write_text};
 use super::{CAUTION, Failure, print};
 use crate::card::die::DieCard;
 use crate::card::press::PressCard;
@@ -107,7 +107,7 @@ pub fn run(args: &DemoArgs) -> Result<(), Failure> {
     let press_path = at("press.toml");
     write_text(&press_path, &bolster_sim::press::card(&scenario))?;
     let press = PressCard::load(&press_path)?;
-    let form = RecordingForm { sensors: sensor_columns(&scenario), ..RecordingForm::default() };
+    let form = RecordingForm { sensors: scenario.sensor_inputs(), ..RecordingForm::default() };
     let (good, shift) = (at("good-strokes.csv.gz"), at("shift.csv.gz"));
     let columns = press.spec.columns;
     let (mut recording, mut truth) = (Output::create(&good)?, Output::create(&at("good-strokes.truth.csv"))?);
@@ -187,8 +187,8 @@ fn judge_shift(shift: &Path, press: &PressCard, die: &DieCard, jsonl: &Path) -> 
 fn draw(out: &Path, shift: &Path, press: &PressCard, judged: &Judged) -> Result<(), Failure> {
     let caption = Caption { subtitle: format!("Press {}, die solar bracket, invented", press.name) };
     let both = |figure: &dyn crate::figure::Figure, name: &str| {
-        PictureFile::create(&out.join(format!("{name}.svg")))?.write(figure, Size::NORMAL)?;
-        PictureFile::create(&out.join(format!("{name}.png")))?.write(figure, Size::NORMAL)
+        PictureFile::create(&out.join(format!("{name}.svg")), &[])?.write(figure, Size::NORMAL)?;
+        PictureFile::create(&out.join(format!("{name}.png")), &[])?.write(figure, Size::NORMAL)
     };
     let unit = LoadUnit::Kn;
     both(&over_strokes(&judged.outcomes, press, unit, &caption), "strokes")?;

@@ -1,7 +1,7 @@
 //! `bolster learn`: a die's envelope from good strokes.
 
 use std::io::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 
@@ -32,7 +32,7 @@ pub struct LearnArgs {
     #[arg(long, value_name = "TOML")]
     pub out: PathBuf,
     /// Tolerated false stops a stroke
-    #[arg(long, value_name = "RATE", default_value_t = 1e-4)]
+    #[arg(long, value_name = "RATE", default_value_t = 1e-4, value_parser = rate)]
     pub false_stop: f64,
     /// Learn from the first so many whole strokes only
     #[arg(long, value_name = "STROKES")]
@@ -51,7 +51,12 @@ pub struct LearnArgs {
 /// [`Failure`] for bad input, too few strokes, or an output that cannot be written.
 pub fn run(args: &LearnArgs) -> Result<(), Failure> {
     let press = press_card(&args.press, args.calibration.as_deref())?;
-    let mut output = Output::create(&args.out)?;
+    let inputs: Vec<&Path> = [Some(&args.recording), Some(&args.press), args.calibration.as_ref()]
+        .into_iter()
+        .flatten()
+        .map(PathBuf::as_path)
+        .collect();
+    let mut output = Output::apart_from(&args.out, &inputs)?;
     let mut progress = Progress::new("learning");
     let mut shown = |done, total, strokes| progress.show(done, total, strokes, "strokes");
     let wish = Wish { die: args.die.clone(), false_stop: args.false_stop };
@@ -91,4 +96,11 @@ pub fn summary(card: &DieCard) -> String {
     }
     text += &format!("{}\n", from.evidence);
     text
+}
+
+fn rate(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(rate) if (1e-9..=0.1).contains(&rate) => Ok(rate),
+        _ => Err("a share of strokes between 1e-9 and 0.1, such as 1e-4".to_owned()),
+    }
 }

@@ -84,7 +84,9 @@ pub fn run(args: &PlanArgs) -> Result<(), Failure> {
     let job = Job::load(job, &materials)?;
     let presses = press::load(press)?;
     let hits = job.hits;
-    let drafts = args.draft.as_deref().map(|path| open_drafts(path, hits)).transpose()?.unwrap_or_default();
+    let inputs: Vec<&Path> = [&args.press, &args.job].into_iter().flatten().map(PathBuf::as_path).collect();
+    let drafts =
+        args.draft.as_deref().map(|path| open_drafts(path, &inputs, hits)).transpose()?.unwrap_or_default();
     let pictures =
         args.pictures.as_deref().map(|folder| open_pictures(folder, hits)).transpose()?.unwrap_or_default();
     let plan = plan::plan(job, &presses);
@@ -130,7 +132,7 @@ fn listed(materials: &Materials, json: bool) -> Result<String, Failure> {
 }
 
 /// One draft a hit: a hit is a die of its own.
-fn open_drafts(path: &Path, hits: u32) -> Result<Vec<Output>, Failure> {
+fn open_drafts(path: &Path, inputs: &[&Path], hits: u32) -> Result<Vec<Output>, Failure> {
     let stem = path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
     (1..=hits)
         .map(|hit| {
@@ -139,7 +141,7 @@ fn open_drafts(path: &Path, hits: u32) -> Result<Vec<Output>, Failure> {
             } else {
                 path.with_file_name(format!("{stem}-hit-{hit}.toml"))
             };
-            Ok(Output::create(&own)?)
+            Ok(Output::apart_from(&own, inputs)?)
         })
         .collect()
 }

@@ -107,11 +107,11 @@ enum Form {
 }
 
 impl PictureFile {
-    /// Opens the file; its ending says the form.
+    /// Opens the file; its ending says the form. It may not be one of the files that the run reads.
     ///
     /// # Errors
     /// [`Failure`] for an unknown ending or an output that cannot be written.
-    pub fn create(path: &Path) -> Result<Self, Failure> {
+    pub fn create(path: &Path, inputs: &[&Path]) -> Result<Self, Failure> {
         let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or("").to_ascii_lowercase();
         let form = match ending.as_str() {
             "svg" => Form::Svg,
@@ -123,7 +123,7 @@ impl PictureFile {
                 return Err(Failure::because(why));
             }
         };
-        Ok(Self { output: Output::create(path)?, form })
+        Ok(Self { output: Output::apart_from(path, inputs)?, form })
     }
 
     /// Writes the figure, whole.
@@ -147,7 +147,9 @@ impl PictureFile {
 pub fn run(args: &PlotArgs) -> Result<(), Failure> {
     let card = press_card(&args.press, args.calibration.as_deref())?;
     let die = args.die.as_deref().map(|path| DieCard::load(path, &card)).transpose()?;
-    let file = PictureFile::create(&args.out)?;
+    let inputs = [Some(&args.recording), Some(&args.press), args.die.as_ref(), args.calibration.as_ref()];
+    let inputs: Vec<&Path> = inputs.into_iter().flatten().map(PathBuf::as_path).collect();
+    let file = PictureFile::create(&args.out, &inputs)?;
     let unit = args.unit.into();
     let size = args.size.unwrap_or(Size::NORMAL);
     let mut outcomes = Vec::new();
@@ -182,7 +184,7 @@ pub fn run(args: &PlotArgs) -> Result<(), Failure> {
         What::Centre => file.write(&load_centres(&outcomes, &card, &caption), size)?,
         What::Shares => file.write(&shares(&outcomes, &card, &caption), size)?,
         What::Signature | What::Capacity => {
-            let outcome = chosen(&outcomes, args.stroke)?;
+            let outcome = chosen(&outcomes, &args.recording, args.stroke)?;
             let readings = StrokeReadings { rows: rows_of(&args.recording, &card, outcome.stroke)? };
             if args.what == What::Signature {
                 file.write(&signature(&readings, outcome, band.as_ref(), &card, unit, &caption), size)?;
@@ -199,7 +201,11 @@ pub fn run(args: &PlotArgs) -> Result<(), Failure> {
 }
 
 /// The stroke asked for, or the first of those with the worst verdict.
-fn chosen(outcomes: &[Outcome], stroke: Option<u64>) -> Result<&Outcome, Failure> {
+fn chosen<'a>(
+    outcomes: &'a [Outcome],
+    recording: &Path,
+    stroke: Option<u64>,
+) -> Result<&'a Outcome, Failure> {
     let found = match stroke {
         Some(number) => outcomes.iter().find(|outcome| outcome.stroke == number),
         None => {
@@ -208,5 +214,7 @@ fn chosen(outcomes: &[Outcome], stroke: Option<u64>) -> Result<&Outcome, Failure
         }
     };
     let asked = stroke.map_or_else(|| "any stroke".to_owned(), |number| format!("stroke {number}"));
-    found.ok_or_else(|| Failure::because(format!("the recording does not hold {asked}")))
+    found.ok_or_else(|| {
+        Failure::because(format!("{}: the recording does not hold {asked}", recording.display()))
+    })
 }

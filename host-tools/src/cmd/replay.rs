@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::io::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use serde::Serialize;
@@ -110,7 +110,9 @@ impl Summary {
 pub fn run(args: &ReplayArgs) -> Result<(), Failure> {
     let card = press_card(&args.press, args.calibration.as_deref())?;
     let die = args.die.as_deref().map(|path| DieCard::load(path, &card)).transpose()?;
-    let mut output = args.jsonl.as_deref().map(Output::create).transpose()?;
+    let inputs = [Some(&args.recording), Some(&args.press), args.die.as_ref(), args.calibration.as_ref()];
+    let inputs: Vec<&Path> = inputs.into_iter().flatten().map(PathBuf::as_path).collect();
+    let mut output = args.jsonl.as_deref().map(|path| Output::apart_from(path, &inputs)).transpose()?;
     let mut summary = Summary::default();
     let mut found = false;
     let mut line = Vec::new();

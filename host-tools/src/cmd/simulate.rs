@@ -184,7 +184,7 @@ pub fn run(args: &SimulateArgs) -> Result<(), Failure> {
     let form = RecordingForm {
         time: args.time,
         counts: args.counts,
-        sensors: sensor_columns(&scenario),
+        sensors: scenario.sensor_inputs(),
         ..RecordingForm::default()
     };
     let simulator = Simulator::new(&scenario)?;
@@ -220,10 +220,4 @@ pub fn run(args: &SimulateArgs) -> Result<(), Failure> {
         text += &format!("  {}\n", file.display());
     }
     print(&text)
-}
-
-/// Sensor columns a scenario's recording needs: up to its highest input.
-#[must_use]
-pub fn sensor_columns(scenario: &Scenario) -> u8 {
-    (8 - scenario.sensor_inputs().leading_zeros()) as u8
 }

@@ -64,7 +64,8 @@ pub fn import(
     if files.is_empty() {
         return Err(ImportError::Plan("no file is given; name the files to import".to_owned()));
     }
-    let output = Output::create(out)?;
+    let inputs: Vec<&Path> = files.iter().map(PathBuf::as_path).collect();
+    let output = Output::apart_from(out, &inputs)?;
     let mut importer = Importer::new(plan, checked, output, out.to_owned())?;
     for file in files {
         importer.file(file, progress)?;
