@@ -98,9 +98,14 @@ pub fn rows_of(recording: &Path, card: &PressCard, stroke: u64) -> Result<Vec<Ro
 /// [`SessionError`] if the card does not fit the recording.
 pub fn put_in(die: Option<&DieCard>, session: &mut Session, header: &Header) -> Result<(), SessionError> {
     match die {
-        Some(die) if die.shape.axis == Axis::CrankDegrees && !header.has_angle => Err(
-            SessionError::Settings("the die was learnt by crank angle and the recording has none".to_owned()),
-        ),
+        Some(die)
+            if die.shape.as_ref().is_some_and(|shape| shape.axis == Axis::CrankDegrees)
+                && !header.has_angle =>
+        {
+            Err(SessionError::Settings(
+                "the die was learnt by crank angle and the recording has none".to_owned(),
+            ))
+        }
         Some(die) => session.set_die(die, header.has_coil),
         None => Ok(()),
     }

@@ -165,7 +165,7 @@ pub fn learn_part(
             accepted_on: None,
             press: PressPrint::of(card),
         },
-        provenance: Provenance {
+        provenance: Some(Provenance {
             recording: file,
             sha256: gathered.sha256.clone(),
             strokes_seen: gathered.seen,
@@ -177,8 +177,8 @@ pub fn learn_part(
             false_stop_supported: evidence.supported,
             evidence: evidence.says,
             made_by: concat!("bolster ", env!("CARGO_PKG_VERSION")).to_owned(),
-        },
+        }),
         limits: gathered.limits(&left_out),
-        shape: ShapeCard::of(&gathered, &model),
+        shape: Some(ShapeCard::of(&gathered, &model)),
     })
 }

@@ -208,9 +208,10 @@ impl<const N: usize> Run<N> {
     }
 
     fn set_die(&mut self, die: &DieCard, marked: bool) -> Result<(), SessionError> {
-        let model = die.shape.model(self.sample_hz).map_err(|why| SessionError::Settings(why.to_string()))?;
+        let model = die.shape.as_ref().map(|shape| shape.model(self.sample_hz)).transpose();
+        let model = model.map_err(|why| SessionError::Settings(why.to_string()))?;
         let limits = die.limits.to_core();
-        let set = self.monitor.set_die(Tick(self.tick), limits, Some(model), marked);
+        let set = self.monitor.set_die(Tick(self.tick), limits, model, marked);
         set.map_err(|why| SessionError::Settings(why.to_string()))
     }
 

@@ -411,3 +411,21 @@ proptest::proptest! {
         proptest::prop_assert!(course.peak.kn < most, "{} over {most}", course.peak.kn);
     }
 }
+
+#[test]
+fn a_planned_draft_is_a_die_card_that_judges() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = |path: &str| {
+        std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../sample-signatures/jobs").join(path)
+    };
+    let press = bolster::card::press::PressCard::load(&here("presses/p3.toml")).unwrap();
+    let job = Job::load(&here("mounting-bracket.toml"), &Materials::built_in().unwrap()).unwrap();
+    let candidates = bolster::plan::press::load(&here("presses/p3.toml")).unwrap();
+    let plan = bolster::plan::plan(job, &candidates);
+    let text = bolster::plan::draft::text(&plan.job, &plan.presses[0], 1, "caution").unwrap();
+    let path = folder.path().join("draft.toml");
+    std::fs::write(&path, text).unwrap();
+    let die = bolster::card::die::DieCard::load(&path, &press).unwrap();
+    assert!(die.shape.is_none() && die.provenance.is_none());
+    assert!(die.limits.peak_kn.is_some_and(|band| band.0[1] > 0.0));
+}

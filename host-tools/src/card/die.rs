@@ -23,13 +23,15 @@ pub use shape::{Axis, ShapeCard};
 pub struct DieCard {
     /// Which die, on which press, in which state.
     pub die: Head,
-    /// Where it comes from.
-    pub provenance: Provenance,
+    /// Where it comes from; none before the die was learnt.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub provenance: Option<Provenance>,
     /// Plain limits.
     #[serde(default)]
     pub limits: LimitsCard,
-    /// What learning found.
-    pub shape: ShapeCard,
+    /// What learning found; none before the die was learnt, when only the plain limits judge.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub shape: Option<ShapeCard>,
 }
 
 /// Which die, on which press, in which state.
@@ -240,7 +242,8 @@ impl DieCard {
                 field,
             });
         }
-        card.shape.check(here.columns).map_err(|why| numbers("shape", why))?;
+        let shape = card.shape.as_ref().map_or(Ok(()), |shape| shape.check(here.columns));
+        shape.map_err(|why| numbers("shape", why))?;
         card.limits.to_core().check(here.columns).map_err(|why| numbers("limits", why.to_string()))?;
         Ok(card)
     }

@@ -173,7 +173,8 @@ fn judge_shift(shift: &Path, press: &PressCard, die: &DieCard, jsonl: &Path) -> 
             if judged.held.is_none() && outcome.verdict == "hold" && by_shape {
                 let band = session
                     .baseline()
-                    .map(|(baseline, edges)| LearntBand::new(&baseline, &edges, &die.shape));
+                    .zip(die.shape.as_ref())
+                    .map(|((baseline, edges), shape)| LearntBand::new(&baseline, &edges, shape));
                 judged.held = band.map(|band| (outcome.stroke, band));
             }
             judged.outcomes.push(outcome.clone());

@@ -77,7 +77,9 @@ pub fn run(args: &LearnArgs) -> Result<(), Failure> {
 /// What was learnt, in words.
 #[must_use]
 pub fn summary(card: &DieCard) -> String {
-    let from = &card.provenance;
+    let Some(from) = &card.provenance else {
+        return format!("die {} on press {}: not learnt yet\n", card.die.name, card.die.press.name);
+    };
     let mut text = format!(
         "die {} on press {}: draft from {} of {} strokes, {} coil(s){}\n",
         card.die.name,

@@ -168,8 +168,8 @@ pub fn run(args: &PlotArgs) -> Result<(), Failure> {
                 .map_or_else(|| verdict_rank(outcome.verdict) > worst, |stroke| stroke == outcome.stroke);
             if drawn {
                 worst = verdict_rank(outcome.verdict);
-                let learnt = session.baseline().zip(die.as_ref());
-                band = learnt.map(|((baseline, edges), die)| LearntBand::new(&baseline, &edges, &die.shape));
+                let learnt = session.baseline().zip(die.as_ref().and_then(|die| die.shape.as_ref()));
+                band = learnt.map(|((baseline, edges), shape)| LearntBand::new(&baseline, &edges, shape));
             }
             outcomes.push(outcome.clone());
             Ok::<(), Failure>(())

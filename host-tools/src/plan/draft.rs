@@ -1,21 +1,13 @@
 //! First limits for a die that has not run yet, as a draft: an engineer accepts or changes them.
 //!
-//! The text has the `[die]` and `[limits]` tables of a die card; provenance and shape come with learning.
-
-use serde::Serialize;
+//! It is a die card without provenance and shape: those come with learning.
 
 use super::PressPlan;
 use super::job::Job;
-use crate::card::die::{Band, Head, LimitsCard, PressPrint, State};
+use crate::card::die::{Band, DieCard, Head, LimitsCard, PressPrint, State};
 
 /// How far beyond the band a first limit stands: the plan's band is for nineteen strokes in twenty.
 const ROOM: f64 = 1.1;
-
-#[derive(Serialize)]
-struct Draft {
-    die: Head,
-    limits: LimitsCard,
-}
 
 /// First limits of a hit: upper ends of the bands and a tenth more, never over the press's own.
 #[must_use]
@@ -40,7 +32,7 @@ pub fn limits(plan: &PressPlan, hit: u32) -> Option<LimitsCard> {
 pub fn text(job: &Job, plan: &PressPlan, hit: u32, caution: &str) -> Option<String> {
     let spec = &plan.press.spec;
     let name = if job.hits > 1 { format!("{} hit {hit}", job.name) } else { job.name.clone() };
-    let draft = Draft {
+    let draft = DieCard {
         die: Head {
             name,
             state: State::Draft,
@@ -55,7 +47,9 @@ pub fn text(job: &Job, plan: &PressPlan, hit: u32, caution: &str) -> Option<Stri
                 bolster_mm: spec.bolster_mm,
             },
         },
+        provenance: None,
         limits: limits(plan, hit)?,
+        shape: None,
     };
     let head: String = caution.lines().map(|line| format!("# {line}\n")).collect();
     Some(format!(
