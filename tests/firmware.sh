@@ -186,6 +186,41 @@ else
   fail "the controller does not link: a panic is reachable or it does not fit"
 fi
 
+echo "== power cut on the controller: a sample of operations in a change of settings, counters and journal"
+# One line of what is stored: old or new of each, nothing in between, no hole in the journal.
+sound() { # VALUE LINE
+  awk -v v="$1" '$1 == "settings" {
+    seen = 1
+    if ($2 != v && $2 != v - 1) bad = 1
+    if ($4 != 10 * v && $4 != 10 * (v - 1)) bad = 1
+    if ($6 < 4 * (v - 1) || $6 > 4 * v || $8 != 0) bad = 1
+  } END { exit bad || !seen }' <<<"$2"
+}
+run_store() {
+  local value status cut operations cuts=0 said
+  head -c 10240 /dev/zero | tr '\0' '\377' >"$work/whole"
+  for value in $(seq 1 11); do
+    cp "$work/whole" "$work/before"
+    said=$(emulate 60 "$out/store" "$work/whole" 0 "$value") || { echo "change $value: $said"; return 1; }
+  done
+  operations=$(awk '$1 == "operations" { print $2 }' <<<"$said")
+  for cut in $(seq 1 $((operations / 24 + 1)) "$operations"); do
+    cp "$work/before" "$work/flash"
+    emulate 60 "$out/store" "$work/flash" "$cut" 11 >/dev/null
+    status=$?
+    [ $status = 77 ] || { echo "cut $cut: status $status instead of a loss of power"; return 1; }
+    said=$(emulate 60 "$out/store" "$work/flash" 0 0) || { echo "cut $cut: $said"; return 1; }
+    sound 11 "$said" || { echo "cut $cut: $said"; return 1; }
+    cuts=$((cuts + 1))
+  done
+  echo "$cuts of $operations operations cut: settings old or new and whole, counters never back, journal without holes; stack $(awk '$1 == "operations" { print $4 }' <<<"$said") bytes"
+}
+if build --bin store --features emulator; then
+  run_store || fail "the store on the controller does not survive a loss of power"
+else
+  fail "the store's program does not build"
+fi
+
 echo "== instructions a frame, four columns: machine and die limits, all 16 windows, a learned shape"
 for feed in "$work"/feeds/random-4-encoder.feed "$work"/feeds/random-4-marked.feed "$work"/feeds/five-station.feed "$work"/feeds/fast-test.feed; do
   [ -e "$feed" ] || continue

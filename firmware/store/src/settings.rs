@@ -19,6 +19,12 @@ pub const PARTS_MAX: u16 = 1024;
 
 const CRC_32: crc::Crc<u32> = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC);
 
+/// The checksum that settings are committed with.
+#[must_use]
+pub fn checksum(settings: &[u8]) -> u32 {
+    CRC_32.checksum(settings)
+}
+
 /// Which of the two generations.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Slot {

@@ -29,9 +29,12 @@ impl Source {
         let header = Header::decode(&header).ok().filter(|header| header.press.columns.count() == 4)?;
         Some((Self { left: header.records, at: HEADER_LEN }, header))
     }
+}
 
-    /// The next frame; none when they have come to an end.
-    pub fn next(&mut self) -> Option<(Before, Frame<4>)> {
+impl Iterator for Source {
+    type Item = (Before, Frame<4>);
+
+    fn next(&mut self) -> Option<Self::Item> {
         self.left = self.left.checked_sub(1)?;
         let mut record = [0; RECORD_LEN_MAX];
         copy(self.at, &mut record);
