@@ -23,7 +23,7 @@ pub use outcome::{ColumnOutcome, FindingOutcome, Outcome, verdict_rank};
 pub use rate::{ROWS_AHEAD, SampleRate};
 
 /// Signature bins of the host's monitors; the controller's are the same.
-pub const BINS: usize = 64;
+pub const BINS: usize = bolster_core::signature::SIGNATURE_BINS;
 /// Frames kept around a stop.
 const KEEP: usize = 1024;
 /// One count of the converter in the host's monitors, as a share of the column's rated share: full scale is

@@ -114,7 +114,16 @@ pub struct Gatherer<const N: usize> {
     features: Features<N>,
     work: CompensatedSum,
     impulse: CompensatedSum,
-    last: Option<Moment<N>>,
+    last: Option<Last>,
+}
+
+/// What the next frame needs to know of the last one.
+#[derive(Debug, Clone, Copy)]
+struct Last {
+    position: Position,
+    height_mm: Option<f32>,
+    total: f32,
+    guarded_total: f32,
 }
 
 impl<const N: usize> Default for Gatherer<N> {
@@ -184,7 +193,10 @@ impl<const N: usize> Gatherer<N> {
         match self.last {
             None => features.ticks = [now.tick; 2],
             Some(last) => {
-                features.rise_kn_per_tick = features.rise_kn_per_tick.max(now.total - last.total);
+                let rise = now.total - last.total;
+                if rise > features.rise_kn_per_tick {
+                    features.rise_kn_per_tick = rise;
+                }
                 if let (Some(before), Some(height)) = (last.height_mm, now.height_mm) {
                     self.work.add(0.5 * (last.guarded_total + now.guarded_total) * (before - height));
                 }
@@ -197,7 +209,12 @@ impl<const N: usize> Gatherer<N> {
             }
         }
         features.frames = features.frames.saturating_add(1);
-        self.last = Some(*now);
+        self.last = Some(Last {
+            position: now.position,
+            height_mm: now.height_mm,
+            total: now.total,
+            guarded_total: now.guarded_total,
+        });
     }
 
     /// Work so far, kJ; 0 without angles.

@@ -206,8 +206,20 @@ impl LowPassState {
     /// A filter may not report a load that never came in.
     #[inline]
     fn within_seen(&mut self, x: f32, y: f32) -> f32 {
-        self.seen = [self.seen[0].min(x), self.seen[1].max(x)];
-        y.max(self.seen[0]).min(self.seen[1])
+        let [least, greatest] = &mut self.seen;
+        if x < *least {
+            *least = x;
+        }
+        if x > *greatest {
+            *greatest = x;
+        }
+        if y < *least {
+            *least
+        } else if y > *greatest {
+            *greatest
+        } else {
+            y
+        }
     }
 }
 

@@ -58,13 +58,16 @@ pub struct HealthRules {
 
 #[derive(Debug, Clone, Copy, Default)]
 struct Gauge {
-    last: Option<i32>,
+    /// A reading has been seen since the last interruption.
+    seen: bool,
+    last: i32,
     run: u32,
     others_at_run: f32,
     moved: bool,
     rail_run: u32,
+    /// The last two loads while unloaded, and how many of them there are.
     previous_kn: [f32; 2],
-    seen: u8,
+    previous: u8,
     noise_kn: f32,
 }
 
@@ -96,34 +99,51 @@ pub struct Reading {
     pub others_kn: f32,
 }
 
+impl Gauge {
+    /// Takes in one load of the unloaded gauge: the second difference of neighbours is noise, whatever the drift.
+    #[inline]
+    fn listen(&mut self, load_kn: f32) {
+        let [one, two] = self.previous_kn;
+        if self.previous >= 2 {
+            let second_difference = (load_kn - 2.0 * one + two).abs();
+            self.noise_kn += NOISE_WEIGHT * (second_difference - self.noise_kn);
+        } else {
+            self.previous += 1;
+        }
+        self.previous_kn = [load_kn, one];
+    }
+}
+
 impl<const N: usize> GaugeWatch<N> {
     /// Takes in one frame's reading of one column.
     #[inline]
     pub fn step(&mut self, rules: &HealthRules, column: usize, now: Reading, unloaded: bool) -> GaugeHealth {
         let Some(gauge) = self.gauges.get_mut(column) else { return GaugeHealth::Good };
-        gauge.rail_run = if now.saturated { gauge.rail_run.saturating_add(1) } else { 0 };
-        if gauge.last == Some(now.counts) {
+        if gauge.seen && now.counts == gauge.last {
             gauge.run = gauge.run.saturating_add(1);
             gauge.moved |= (now.others_kn - gauge.others_at_run).abs() > rules.stuck_others_kn;
         } else {
-            gauge.last = Some(now.counts);
+            gauge.seen = true;
+            gauge.last = now.counts;
             gauge.run = 0;
             gauge.moved = false;
             gauge.others_at_run = now.others_kn;
         }
-        let [one, two] = gauge.previous_kn;
-        if unloaded && gauge.seen >= 2 {
-            let second_difference = (now.load_kn - 2.0 * one + two).abs();
-            gauge.noise_kn += NOISE_WEIGHT * (second_difference - gauge.noise_kn);
+        if unloaded {
+            gauge.listen(now.load_kn);
+        } else {
+            gauge.previous = 0;
         }
-        gauge.previous_kn = [now.load_kn, one];
-        gauge.seen = (gauge.seen + 1).min(2);
-
-        if gauge.rail_run >= rules.rail_frames {
-            GaugeHealth::Open
-        } else if now.saturated {
-            GaugeHealth::Saturated
-        } else if (gauge.run >= rules.stuck_frames && gauge.moved) || gauge.run >= rules.stuck_alone_frames {
+        if now.saturated {
+            gauge.rail_run = gauge.rail_run.saturating_add(1);
+            return if gauge.rail_run >= rules.rail_frames {
+                GaugeHealth::Open
+            } else {
+                GaugeHealth::Saturated
+            };
+        }
+        gauge.rail_run = 0;
+        if (gauge.run >= rules.stuck_frames && gauge.moved) || gauge.run >= rules.stuck_alone_frames {
             if now.counts.saturating_abs() <= rules.short_counts {
                 GaugeHealth::Short
             } else {
@@ -145,10 +165,10 @@ impl<const N: usize> GaugeWatch<N> {
     /// The stream was interrupted on purpose: repetition and differences start afresh, rails and noise stay.
     pub fn interrupt(&mut self) {
         for gauge in &mut self.gauges {
-            gauge.last = None;
+            gauge.seen = false;
             gauge.run = 0;
             gauge.moved = false;
-            gauge.seen = 0;
+            gauge.previous = 0;
         }
     }
 }

@@ -1,31 +1,50 @@
 //! Watch windows on the load and sensor windows on the inputs, by position in the stroke.
 
 use crate::stroke::Position;
+use crate::units::CrankAngle;
 use crate::verdict::{Finding, Reason, Verdict};
 
-/// A part of the stroke, in the units of the position (fraction of a turn, or ticks from onset).
+/// A part of the stroke, by crank angle or by ticks from load onset.
+///
+/// Kept as a start and a width, so that a frame is compared with one subtraction.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Span {
-    /// First position inside.
-    pub from: Position,
-    /// Last position inside.
-    pub to: Position,
+    by_angle: bool,
+    from: u32,
+    width: u32,
 }
 
 impl Span {
-    /// Whether a position lies inside. A span over the top of the stroke (350° to 10°) is understood.
+    /// From one angle to another, both inside. A span over the top of the stroke (350° to 10°) is understood.
+    #[must_use]
+    pub fn angles(from: CrankAngle, to: CrankAngle) -> Self {
+        Self { by_angle: true, from: from.0, width: to.0.wrapping_sub(from.0) }
+    }
+
+    /// From one tick after load onset to another, both inside; nothing if they are the wrong way round.
+    #[must_use]
+    pub fn ticks(from: u32, to: u32) -> Option<Self> {
+        Some(Self { by_angle: false, from, width: to.checked_sub(from)? })
+    }
+
+    /// Whether a position lies inside.
     #[must_use]
     #[inline]
     pub fn contains(&self, position: Position) -> bool {
-        match (self.from, self.to, position) {
-            (Position::Angle(from), Position::Angle(to), Position::Angle(here)) => {
-                here.0.wrapping_sub(from.0) <= to.0.wrapping_sub(from.0)
-            }
-            (Position::SinceOnset(from), Position::SinceOnset(to), Position::SinceOnset(here)) => {
-                (from..=to).contains(&here)
-            }
-            _ => false,
-        }
+        let (by_angle, here) = match position {
+            Position::Angle(angle) => (true, angle.0),
+            Position::SinceOnset(ticks) => (false, ticks),
+            Position::Unknown => return false,
+        };
+        by_angle == self.by_angle && here.wrapping_sub(self.from) <= self.width
+    }
+
+    /// First and last position inside.
+    #[must_use]
+    pub fn ends(&self) -> [Position; 2] {
+        [self.from, self.from.wrapping_add(self.width)].map(|place| {
+            if self.by_angle { Position::Angle(CrankAngle(place)) } else { Position::SinceOnset(place) }
+        })
     }
 }
 
@@ -108,8 +127,12 @@ impl Seen {
         if self.frames == 1 {
             (self.greatest, self.least, self.mean) = (load, load, load);
         } else {
-            self.greatest = self.greatest.max(load);
-            self.least = self.least.min(load);
+            if load > self.greatest {
+                self.greatest = load;
+            }
+            if load < self.least {
+                self.least = load;
+            }
             // Welford: no sum grows with the length of the window.
             self.mean += (load - self.mean) / self.frames as f32;
         }
@@ -141,6 +164,7 @@ impl WatchWindow {
         if value >= self.low_kn && value <= self.high_kn {
             return None;
         }
+        let [from, to] = self.span.ends();
         Some(Finding {
             reason: Reason::WatchWindow,
             verdict: self.verdict,
@@ -148,8 +172,8 @@ impl WatchWindow {
                 Channel::Total => None,
                 Channel::Column(column) => Some(column),
             },
-            from: self.span.from,
-            to: self.span.to,
+            from,
+            to,
             value,
             limit: if value < self.low_kn { self.low_kn } else { self.high_kn },
         })
@@ -166,12 +190,13 @@ impl SensorWindow {
                 SensorRule::OnThroughout => seen.sensor_on == seen.frames,
                 SensorRule::OffThroughout => seen.sensor_on == 0,
             };
+        let [from, to] = self.span.ends();
         (!kept).then_some(Finding {
             reason: Reason::SensorWindow,
             verdict: self.verdict,
             column: Some(self.input),
-            from: self.span.from,
-            to: self.span.to,
+            from,
+            to,
             value: seen.sensor_on as f32,
             limit: seen.frames as f32,
         })
@@ -181,21 +206,29 @@ impl SensorWindow {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::CrankAngle;
 
     fn at(degrees: f64) -> Position {
         Position::Angle(CrankAngle::from_degrees(degrees))
     }
 
+    fn span(from: f64, to: f64) -> Span {
+        Span::angles(CrankAngle::from_degrees(from), CrankAngle::from_degrees(to))
+    }
+
     #[test]
     fn a_span_may_lie_over_the_top() {
-        let span = Span { from: at(350.0), to: at(10.0) };
+        let span = span(350.0, 10.0);
         for (degrees, inside) in
             [(349.0, false), (350.0, true), (0.0, true), (10.0, true), (11.0, false), (180.0, false)]
         {
             assert_eq!(span.contains(at(degrees)), inside, "{degrees}");
         }
         assert!(!span.contains(Position::SinceOnset(0)) && !span.contains(Position::Unknown));
+        let late = Span::ticks(5, 9).unwrap();
+        assert!(
+            [4, 5, 9, 10].map(|tick| late.contains(Position::SinceOnset(tick))) == [false, true, true, false]
+        );
+        assert!(!late.contains(at(0.0)) && Span::ticks(9, 5).is_none());
     }
 
     #[test]
@@ -203,7 +236,7 @@ mod tests {
         let mut seen = Seen::default();
         [10.0, 30.0, 20.0].into_iter().for_each(|load| seen.load(load));
         let window = |value, low_kn, high_kn| WatchWindow {
-            span: Span { from: at(0.0), to: at(1.0) },
+            span: span(0.0, 1.0),
             channel: Channel::Column(2),
             value,
             low_kn,
@@ -227,12 +260,7 @@ mod tests {
             pattern.iter().for_each(|on| seen.sensor(*on));
             seen
         };
-        let window = |rule| SensorWindow {
-            span: Span { from: at(0.0), to: at(1.0) },
-            input: 3,
-            rule,
-            verdict: Verdict::Hold,
-        };
+        let window = |rule| SensorWindow { span: span(0.0, 1.0), input: 3, rule, verdict: Verdict::Hold };
         let cases = [
             (&[true, true][..], [true, true, false]),
             (&[false, true], [true, false, false]),

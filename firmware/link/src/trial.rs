@@ -8,7 +8,7 @@ use bolster_core::frame::Frame;
 use bolster_core::monitor::{Monitor, Step};
 use bolster_core::press::{Columns, PressSpec};
 use bolster_core::settings::{Press, PressSettings, SettingsError};
-use bolster_core::stroke::{Position, StrokeSource};
+use bolster_core::stroke::StrokeSource;
 use bolster_core::units::{CrankAngle, Tick};
 use bolster_core::verdict::Verdict;
 use bolster_core::windows::{Channel, SensorRule, SensorWindow, Span, WatchWindow, WindowValue};
@@ -18,7 +18,7 @@ use crate::feed::{Before, Header, TrialDie};
 pub use model::invented as invented_model;
 
 /// Signature bins.
-pub const BINS: usize = 128;
+pub const BINS: usize = bolster_core::signature::SIGNATURE_BINS;
 /// Frames kept around a stop: what a controller of 128 KiB has room for.
 pub const KEEP: usize = 512;
 /// Ticks of a bypass in a trial.
@@ -57,12 +57,12 @@ pub fn press<const N: usize>(header: &Header) -> Result<Press<N>, SettingsError>
 #[must_use]
 pub fn die(press: &PressSpec, source: StrokeSource) -> DieLimits {
     let rated = press.rated_kn as f32;
-    let at = |part: u8| {
-        // Sixteenths of the turn, or of 0.1 s of 10,000 frames where only time is known.
+    // Sixteenths of the turn, or of 0.1 s of 10,000 frames where only time is known.
+    let span = |from: u8, to: u8| {
         if source == StrokeSource::Load {
-            Position::SinceOnset(u32::from(part) * 64)
+            Span::ticks(u32::from(from) * 64, u32::from(to) * 64)
         } else {
-            Position::Angle(CrankAngle(u32::from(part) << 28))
+            Some(Span::angles(CrankAngle(u32::from(from) << 28), CrankAngle(u32::from(to) << 28)))
         }
     };
     let band = |low, high, verdict| Some(Band { low, high, verdict });
@@ -76,7 +76,7 @@ pub fn die(press: &PressSpec, source: StrokeSource) -> DieLimits {
     let values = [WindowValue::Greatest, WindowValue::Least, WindowValue::Mean];
     let rules = [SensorRule::OnOnce, SensorRule::OnThroughout, SensorRule::OffThroughout];
     for (number, (value, rule)) in (0_u8..8).zip(values.into_iter().cycle().zip(rules.into_iter().cycle())) {
-        let span = Span { from: at(5 + number % 4), to: at(7 + number % 4) };
+        let Some(span) = span(5 + number % 4, 7 + number % 4) else { continue };
         let channel = if number % 2 == 0 { Channel::Total } else { Channel::Column(number / 2 % columns) };
         let high_kn = 0.7 * rated;
         let watch =
