@@ -60,6 +60,16 @@ lints() {
   cargo clippy --workspace --all-targets --locked -- -D warnings
 }
 
+# The board's own programs: linted where the compiler has the board's library, else they are only built.
+board_lints() {
+  local target=thumbv7em-none-eabihf
+  if [ "$(firmware/boards/build.sh --which --target $target)" != rustup ]; then
+    echo "note: no library for $target with this compiler: the board's programs are built but not linted"
+    return
+  fi
+  (cd firmware/boards/mps2 && cargo clippy --release --locked --features emulator --target-dir target/any -- -D warnings)
+}
+
 # Library, programs, examples and integration tests.
 unit() {
   cargo test --workspace --lib --bins --examples --tests --locked --no-fail-fast
@@ -100,6 +110,7 @@ demo() {
 step tools tools
 step format format
 step lints lints
+step board-lints board_lints
 step tests unit
 step doc-examples examples_in_docs
 step docs docs

@@ -17,6 +17,8 @@ use static_cell::StaticCell;
 const BUFFER: usize = 16 * 5 * 7 * 4;
 
 /// The one monitor of a run: there is no room for one of each.
+// There is no heap to box the large ones in, and only one is ever made.
+#[allow(clippy::large_enum_variant)]
 enum Any {
     One(TrialMonitor<1>),
     Two(TrialMonitor<2>),
