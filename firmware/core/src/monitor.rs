@@ -418,7 +418,9 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         for finding in findings.list() {
             self.permit.take(tick, finding.reason, finding.verdict, true);
         }
-        let least = settings.centre_least_kn;
+        // Where a gauge lied there is no centre.
+        let lied = findings.reasons().iter().any(Reason::is_gauge_fault);
+        let least = if lied { f32::INFINITY } else { settings.centre_least_kn };
         let centre = |loads: &[f32; N], least: f32| {
             crate::features::load_centre_mm(loads, &press.x_mm, &press.y_mm, least)
         };

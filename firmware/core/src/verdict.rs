@@ -153,6 +153,12 @@ impl Reason {
         }
     }
 
+    /// Whether a gauge's reading cannot be believed, so that nothing computed from it can be.
+    #[must_use]
+    pub const fn is_gauge_fault(self) -> bool {
+        matches!(self, Self::GaugeOpen | Self::GaugeShort | Self::GaugeSaturated | Self::GaugeStuck)
+    }
+
     /// Whether it comes from what the press may carry: no die setting and no bypass lifts it.
     #[must_use]
     pub const fn is_machine_limit(self) -> bool {

@@ -312,3 +312,23 @@ fn without_a_crank_strokes_are_told_by_load_and_have_no_height_or_work() {
     }
     assert_eq!(reports, 4);
 }
+
+#[test]
+fn a_stroke_with_a_stuck_gauge_has_no_load_centre() {
+    let mut monitor = monitor::<2>(StrokeSource::Encoder);
+    let mut centres = Vec::new();
+    for tick in 0..4 * TURN {
+        let mut frame = frame(tick, [hump(tick % TURN, 200.0), hump(tick % TURN, 300.0)]);
+        if tick >= 2 * TURN {
+            frame.counts[1] = 4_000;
+        }
+        if monitor.step(&frame).reported {
+            let report = monitor.report().unwrap();
+            centres.push((
+                report.load_centre_mm.is_some(),
+                report.findings.reasons().contains(Reason::GaugeStuck),
+            ));
+        }
+    }
+    assert_eq!(centres, [(true, false), (false, true)]);
+}
