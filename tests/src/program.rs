@@ -77,7 +77,7 @@ pub fn path() -> &'static Path {
         let messages =
             messages.lines().filter_map(|line| serde_json::from_str::<serde_json::Value>(line).ok());
         let made =
-            messages.filter_map(|message| Some(message.get("executable")?.as_str()?.to_owned())).last();
+            messages.filter_map(|message| Some(message.get("executable")?.as_str()?.to_owned())).next_back();
         made.expect("cargo names the program it built").into()
     })
 }

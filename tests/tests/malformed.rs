@@ -8,7 +8,7 @@ use std::process::Command;
 
 use bolster_claims::outside::sample;
 use bolster_claims::press::Card;
-use bolster_claims::program::{Done, bolster, command, names, word};
+use bolster_claims::program::{Done, bolster, names, word};
 use bolster_claims::strokes::{simulated, smooth, text};
 
 /// A folder for inputs and one for outputs, with outputs of an earlier run in it.
@@ -487,17 +487,4 @@ fn a_disk_that_is_full_or_fills_up_keeps_the_old_file_and_nothing_else() {
         done.refused(&[words.last().unwrap(), "space"]);
         unharmed(words[0]);
     }
-}
-
-#[test]
-fn a_standard_output_that_cannot_be_written_is_an_error() {
-    let bench = Bench::new(1);
-    let good = bench.give("good.csv", text(1, "kn", 1.0, &[smooth(2000.0, 300.0, [1.0; 4])]));
-    let Ok(full) = std::fs::OpenOptions::new().write(true).open("/dev/full") else {
-        println!("note: skipped, there is no /dev/full");
-        return;
-    };
-    let done =
-        command().args(["replay", word(&good), "--press", word(&bench.press)]).stdout(full).output().unwrap();
-    Done::from(done).refused(&["standard output"]);
 }
