@@ -33,7 +33,7 @@ impl Rainflow {
 
     /// Takes in one load; `counted(range, mean, cycles)` is called for each cycle or half cycle it closes.
     ///
-    /// At most [`OPEN_POINTS`] comparisons; amortised one a turning point.
+    /// At most two dozen comparisons, the turning points it remembers; amortised one a turning point.
     #[inline]
     pub fn step(&mut self, load: f32, mut counted: impl FnMut(f32, f32, f32)) {
         if self.len == 0 {
