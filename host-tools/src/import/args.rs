@@ -13,7 +13,7 @@ pub struct ImportArgs {
     /// Files to import, in order; gzip is read as it is
     #[arg(required = true, value_name = "FOREIGN")]
     pub files: Vec<PathBuf>,
-    /// What a column means: TARGET=COLUMN[:UNIT][:gain=G][:offset=O][:neg][:min=A][:max=B], such as total=2:kn,
+    /// What a column means: `TARGET=COLUMN[:UNIT][:gain=G][:offset=O][:neg][:min=A][:max=B]`, such as total=2:kn,
     /// time=1:ms, left="Load cell A":lbf, angle=Enc:counts/4096, stroke=Cycle; repeat for each column
     #[arg(long, value_name = "MAP")]
     pub map: Vec<String>,

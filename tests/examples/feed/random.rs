@@ -36,7 +36,7 @@ enum Fault {
     RepeatedFrames,
     CrankJump,
     CrankBack,
-    CrankFault,
+    CrankWrong,
     CrankAbsent,
     Overload,
     Reverse,
@@ -92,7 +92,7 @@ pub(crate) fn frames<const N: usize>(
             _ => turn,
         };
         let crank = match (fault, source) {
-            (Fault::CrankFault, _) => CrankReading::Fault,
+            (Fault::CrankWrong, _) => CrankReading::Fault,
             (Fault::CrankAbsent, _) | (_, StrokeSource::Load) => CrankReading::Absent,
             (_, StrokeSource::Index) => CrankReading::Index((0.0..0.01).contains(&shown)),
             _ => CrankReading::Angle(CrankAngle::from_degrees(shown * 360.0)),
@@ -163,7 +163,7 @@ fn any_fault<const N: usize>(rng: &mut ChaCha8Rng) -> Fault {
         8 => Fault::RepeatedFrames,
         9 => Fault::CrankJump,
         10 => Fault::CrankBack,
-        11 => Fault::CrankFault,
+        11 => Fault::CrankWrong,
         12 => Fault::CrankAbsent,
         13 => Fault::Overload,
         _ => Fault::Reverse,
