@@ -69,6 +69,9 @@ const CORNER_HZ: f64 = 2000.0;
 /// round its peaks: the default is then no filter, and no spike guard, since one frame may hold a real peak.
 const LEAST_RATE: f64 = 2.5;
 
+/// Share of the rating at which the total load counts as contact: above the noise of gauges, below any work.
+pub const ONSET_SHARE: f64 = 0.02;
+
 impl<const N: usize> PressSettings<N> {
     /// The usual settings for a press whose frames come at `sample_hz` and whose gauges read
     /// `kn_per_count`, all limits of health relative to the press's rating.
@@ -91,7 +94,7 @@ impl<const N: usize> PressSettings<N> {
                 source,
                 sample_hz: sample_hz as f32,
                 top_speed_spm: press.speed_spm[1] as f32,
-                onset_kn: (0.02 * press.rated_kn) as f32,
+                onset_kn: (ONSET_SHARE * press.rated_kn) as f32,
                 rest_s: 0.05,
             },
             health: HealthRules {

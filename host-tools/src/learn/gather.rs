@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use bolster_core::settings::ONSET_SHARE;
 use bolster_core::signature::Layout;
 use nalgebra::DMatrix;
 
@@ -163,7 +164,7 @@ fn readings(recording: &Path, card: &PressCard) -> Result<First, RecordingError>
     let mut reader = Reader::open_hashed(recording)?;
     reader.expect_columns(card.spec.columns)?;
     let (by_angle, has_coil) = (reader.header().has_angle, reader.header().has_coil);
-    let onset_kn = 0.02 * card.spec.rated_kn;
+    let onset_kn = ONSET_SHARE * card.spec.rated_kn;
     let calibration = card.calibration.as_ref().filter(|_| reader.header().unit == Unit::Counts);
     let mut first = First { strokes: Vec::new(), by_angle, has_coil, sha256: String::new() };
     let (mut row, mut stroke, mut onset_s, mut kept) = (Row::default(), None, None, 0);

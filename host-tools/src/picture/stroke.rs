@@ -1,5 +1,7 @@
 //! Pictures of one stroke: its signatures, and its load under the capacity curve.
 
+use bolster_core::settings::ONSET_SHARE;
+
 use super::{Caption, LearntBand, label, verdict};
 use crate::card::press::PressCard;
 use crate::figure::{AxisKind, Capacity, LoadUnit, OffendingSpan, Signature, Trace};
@@ -25,15 +27,18 @@ pub fn signature(
 ) -> Signature {
     let names = card.spec.columns.names();
     let by_angle = readings.rows.first().is_some_and(|row| !row.angle_deg.is_nan());
-    let start_s = readings.rows.first().map_or(0.0, |row| row.time_s);
-    let position = |row: &Row| if by_angle { row.angle_deg } else { 1000.0 * (row.time_s - start_s) };
+    // Without angles time counts from where the load comes on, as the core counts it.
+    let total_of = |row: &Row| row.loads.iter().sum::<f64>();
+    let onset = readings.rows.iter().find(|row| total_of(row) >= ONSET_SHARE * card.spec.rated_kn);
+    let onset_s = onset.or(readings.rows.first()).map_or(0.0, |row| row.time_s);
+    let position = |row: &Row| if by_angle { row.angle_deg } else { 1000.0 * (row.time_s - onset_s) };
     let positions: Vec<f64> = readings.rows.iter().map(position).collect();
     let trace = |name: &str, column: Option<usize>, load: &dyn Fn(&Row) -> f64| Trace {
         name: label(name),
         load_kn: readings.rows.iter().map(load).collect(),
         envelope: band.and_then(|band| band.envelope(column, &positions)),
     };
-    let total = trace("total", None, &|row| row.loads.iter().sum());
+    let total = trace("total", None, &total_of);
     let columns = match names {
         [_] => Vec::new(),
         names => names
