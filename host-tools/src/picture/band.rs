@@ -9,6 +9,8 @@ pub const BAND_DEVIATIONS: f64 = 3.0;
 /// A baseline with the scatter of good strokes about it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LearntBand {
+    /// Start of the first bin.
+    start: f64,
     /// Middles of the bins.
     middles: Vec<f64>,
     /// `[column]`, then the total: mean and standard deviation in each bin, kN.
@@ -48,10 +50,11 @@ impl LearntBand {
             (f64::from(mean), (own + common).sqrt())
         });
         curves.push(total.collect());
-        Self { middles, curves }
+        let start = edges.first().copied().unwrap_or(f64::NEG_INFINITY);
+        Self { start, middles, curves }
     }
 
-    /// The band of a column, or of the total, at these positions; level beyond the bins.
+    /// The band of a column, or of the total, at these positions: no load before the bins, level after them.
     pub(super) fn envelope(&self, column: Option<usize>, positions: &[f64]) -> Option<Envelope> {
         let curve = self.curves.get(column.unwrap_or(self.curves.len().checked_sub(1)?))?;
         let mut envelope = Envelope::default();
@@ -65,6 +68,9 @@ impl LearntBand {
     }
 
     fn at(&self, curve: &[(f64, f64)], position: f64) -> Option<(f64, f64)> {
+        if position < self.start {
+            return Some((0.0, 0.0));
+        }
         let after = self.middles.partition_point(|middle| *middle < position);
         let (Some(before), Some(to)) = (after.checked_sub(1), self.middles.get(after)) else {
             return if after == 0 { curve.first() } else { curve.last() }.copied();
@@ -95,6 +101,6 @@ mod tests {
         close(band.curves[1][0].1, (16.0 + 6.4_f64.powi(2)).sqrt());
         close(band.curves[2][0].1, (25.0 + 10.0_f64.powi(2)).sqrt());
         let envelope = band.envelope(None, &[-5.0, 0.5, 9.0]).unwrap();
-        assert_eq!(envelope.mean_kn, [30.0; 3]);
+        assert_eq!(envelope.mean_kn, [0.0, 30.0, 30.0]);
     }
 }
