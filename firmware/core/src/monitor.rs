@@ -22,7 +22,7 @@ use crate::signature::Layout;
 use crate::stroke::{Place, Position, Tracker};
 use crate::units::Tick;
 use crate::verdict::{Finding, Findings, Reason, ReasonSet};
-use crate::windows::{Channel, Seen};
+use crate::windows::{Channel, Inside, Seen};
 
 /// Events a monitor remembers.
 pub const JOURNAL_EVENTS: usize = 64;
@@ -76,6 +76,7 @@ pub struct Monitor<const N: usize, const BINS: usize, const KEEP: usize> {
     gatherer: Gatherer<N>,
     watch_seen: [Seen; crate::die::WATCH_WINDOWS],
     sensor_seen: [Seen; crate::die::SENSOR_WINDOWS],
+    inside: Inside,
     findings: Findings,
     ended: Option<Ended<N>>,
     in_stroke: bool,
@@ -111,6 +112,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             gatherer: Gatherer::default(),
             watch_seen: Default::default(),
             sensor_seen: Default::default(),
+            inside: Inside::default(),
             findings: Findings::default(),
             ended: None,
             in_stroke: false,
@@ -213,16 +215,24 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         self.gatherer.step(now, onset_kn);
         self.contact |= now.guarded_total >= onset_kn;
         self.shape.step(now.position, &now.guarded);
-        for (window, seen) in self.die.watch.iter().zip(&mut self.watch_seen) {
-            if window.span.contains(now.position) {
+        let watched = self.die.watch.iter().map(|window| window.span);
+        let spans = watched.chain(self.die.sensors.iter().map(|window| window.span));
+        let inside = self.inside.mask(now.position, spans);
+        if inside == 0 {
+            return;
+        }
+        for (n, (window, seen)) in self.die.watch.iter().zip(&mut self.watch_seen).enumerate() {
+            if inside & (1 << n) != 0 {
                 seen.load(match window.channel {
                     Channel::Total => now.total,
                     Channel::Column(column) => now.loads.get(usize::from(column)).copied().unwrap_or(0.0),
                 });
             }
         }
-        for (window, seen) in self.die.sensors.iter().zip(&mut self.sensor_seen) {
-            if window.span.contains(now.position) {
+        // Sensor windows follow the watch windows in the mask.
+        let inside = inside >> self.die.watch.len();
+        for (n, (window, seen)) in self.die.sensors.iter().zip(&mut self.sensor_seen).enumerate() {
+            if inside & (1 << n) != 0 {
                 seen.sensor(sensors & (1 << (window.input & 7)) != 0);
             }
         }
@@ -519,6 +529,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     ) -> Result<(), crate::die::DieError> {
         limits.check(N)?;
         self.die = limits;
+        self.inside.forget();
         if let Some(shape) = &shape {
             self.press.settings.health.stuck_alone_frames = shape.repeat_limit;
         }

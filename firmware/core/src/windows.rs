@@ -48,6 +48,47 @@ impl Span {
     }
 }
 
+/// Which of up to 32 spans a position lies in, found anew only where one begins or ends.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Inside {
+    by_angle: bool,
+    /// From here, for so far, the answer is `mask`.
+    from: u32,
+    length: u32,
+    mask: u32,
+}
+
+impl Inside {
+    /// Bit n is set where the position lies in the n-th span; no bit where it is unknown.
+    #[inline]
+    pub fn mask(&mut self, position: Position, spans: impl Iterator<Item = Span>) -> u32 {
+        let (by_angle, here) = match position {
+            Position::Angle(angle) => (true, angle.0),
+            Position::SinceOnset(ticks) => (false, ticks),
+            Position::Unknown => return 0,
+        };
+        if by_angle != self.by_angle || here.wrapping_sub(self.from) >= self.length {
+            *self = Self { by_angle, from: here, length: u32::MAX, mask: 0 };
+            for (n, span) in spans.enumerate().filter(|(_, span)| span.by_angle == by_angle) {
+                let into = here.wrapping_sub(span.from);
+                self.mask |= u32::from(into <= span.width) << (n & 31);
+                // To its end if it is under way, else to its beginning; a span of all there is never changes.
+                let change =
+                    if into <= span.width { span.width - into } else { span.from.wrapping_sub(here) - 1 };
+                if change < self.length {
+                    self.length = change + 1;
+                }
+            }
+        }
+        self.mask
+    }
+
+    /// The spans are others now.
+    pub fn forget(&mut self) {
+        self.length = 0;
+    }
+}
+
 /// Which load a watch window looks at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Channel {
@@ -229,6 +270,33 @@ mod tests {
             [4, 5, 9, 10].map(|tick| late.contains(Position::SinceOnset(tick))) == [false, true, true, false]
         );
         assert!(!late.contains(at(0.0)) && Span::ticks(9, 5).is_none());
+    }
+
+    #[test]
+    fn the_remembered_answer_is_the_answer_of_each_span_forwards_backwards_and_over_the_top() {
+        let spans = [
+            span(350.0, 10.0),
+            span(90.0, 200.0),
+            span(200.0, 210.0),
+            span(5.0, 5.0),
+            span(0.0, 359.999_999_9),
+        ];
+        let mut inside = Inside::default();
+        let turn = (0..4000).map(|n| f64::from(n) * 0.09);
+        let rocking = (0..4000).map(|n| 180.0 + 179.0 * libm::sin(f64::from(n) * 0.7));
+        for degrees in turn.clone().chain(turn).chain(rocking) {
+            let position = at(degrees);
+            let mask = inside.mask(position, spans.iter().copied());
+            for (n, span) in spans.iter().enumerate() {
+                assert_eq!(mask & (1 << n) != 0, span.contains(position), "span {n} at {degrees}");
+            }
+        }
+        assert_eq!(inside.mask(Position::Unknown, spans.iter().copied()), 0);
+        let ticks = [Span::ticks(0, 3).unwrap(), Span::ticks(2, 9).unwrap()];
+        for tick in [0, 1, 2, 3, 4, 9, 10, 0, 5, 3] {
+            let mask = inside.mask(Position::SinceOnset(tick), ticks.iter().copied());
+            assert_eq!(mask, u32::from(tick <= 3) | u32::from((2..=9).contains(&tick)) << 1, "tick {tick}");
+        }
     }
 
     #[test]
