@@ -116,6 +116,7 @@ fn names_from_outside_cannot_break_the_document() {
         title: hostile.into(),
         subtitle: hostile.into(),
         height_mm: vec![5.0, 0.0],
+        curve: "this stroke".into(),
         load_kn: vec![1.0, 2.0],
         allowed: vec![(0.0, 5.0), (5.0, 5.0)],
         ..Capacity::default()

@@ -82,6 +82,7 @@ fn capacity(scale: f64) -> Capacity {
         subtitle: "Press P3, 2,000 kN at 6 mm, die lamp-post door plate (invented data)".into(),
         unit: LoadUnit::Kn,
         height_mm,
+        curve: "this stroke".into(),
         load_kn,
         allowed,
     }

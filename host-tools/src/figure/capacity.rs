@@ -46,6 +46,8 @@ pub struct Capacity {
     pub height_mm: Vec<f64>,
     /// Total load at those heights, kN.
     pub load_kn: Vec<f64>,
+    /// What that load is, for the label at its end: `this stroke`, `planned load`.
+    pub curve: String,
     /// Slide height in mm, rising, and the load allowed there in kN; straight lines between.
     pub allowed: Vec<(f64, f64)>,
 }
@@ -188,7 +190,8 @@ impl Capacity {
         let wanted: Vec<f64> =
             [allowed.first(), curve.last()].into_iter().flatten().map(|p| panel.at(*p).1).collect();
         let places = labels::spread(&wanted, 20.0, panel.top - 10.0, panel.bottom + 10.0);
-        let names = ["allowed load", "this stroke"];
+        let own = text::fit(&self.curve, theme::LABEL_PX, true, 110.0);
+        let names = ["allowed load", own.as_str()];
         for ((name, y), bold) in names.iter().zip(places).zip([false, true]) {
             let colour = if bold { theme::INK } else { theme::LIMIT };
             let letter = Letter { bold, ..Letter::new(theme::LABEL_PX, colour) };
@@ -276,6 +279,7 @@ mod tests {
     fn falling() -> Capacity {
         Capacity {
             height_mm: vec![12.0, 8.0, 4.0, 0.0],
+            curve: "this stroke".into(),
             load_kn: vec![0.0, 900.0, 1500.0, -200.0],
             allowed: vec![(0.0, 2000.0), (6.0, 2000.0), (10.0, 1000.0)],
             ..Capacity::default()

@@ -16,6 +16,7 @@
 //!     unit: LoadUnit::Kn,
 //!     height_mm: vec![10.0, 5.0, 0.0],
 //!     load_kn: vec![0.0, 400.0, 100.0],
+//!     curve: "this stroke".into(),
 //!     allowed: vec![(0.0, 2000.0), (6.0, 2000.0), (20.0, 1200.0)],
 //! };
 //! let svg = figure.draw(Size::NORMAL)?;

@@ -76,11 +76,12 @@ impl Plate {
         canvas.text("rear", (self.middle.0, from.1 - 9.0), letter);
         let front = Letter { colour: theme::INK, ..letter }.bold();
         canvas.text("front (operator)", (self.middle.0, to.1 + 20.0), front);
-        let size = format!(
-            "{} × {} mm between gauges",
-            ticks::grouped(self.span_mm[0], 0),
-            ticks::grouped(self.span_mm[1], 0)
-        );
+        let size = if self.columns > 1 {
+            let [wide, deep] = self.span_mm.map(|mm| ticks::grouped(mm, 0));
+            format!("{wide} × {deep} mm between gauges")
+        } else {
+            "one gauge: no distance between columns".to_owned()
+        };
         let small = Letter::new(theme::TICK_PX, theme::SOFT_INK).middle();
         canvas.text(&size, (self.middle.0, to.1 + 38.0), small);
         to.1 + 46.0

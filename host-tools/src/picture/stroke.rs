@@ -103,6 +103,7 @@ pub fn capacity(
         subtitle: caption.subtitle.clone(),
         unit,
         height_mm: down.iter().map(height).collect(),
+        curve: "this stroke".to_owned(),
         load_kn: down.iter().map(|row| row.loads.iter().sum()).collect(),
         allowed: heights.into_iter().map(|h| (h, allowed(h))).collect(),
     })

@@ -4,7 +4,7 @@
 use bolster_core::crank::CrankSlider;
 
 use super::course::Sample;
-use super::job::Job;
+use super::job::{Job, Station};
 use super::{HitPlan, PressPlan};
 use crate::figure::{Capacity, LoadUnit, Plan as PlanFigure, PlanStation};
 
@@ -41,6 +41,17 @@ fn micrometre(mm: f64) -> f64 {
     (mm * 1000.0).round() / 1000.0
 }
 
+/// The plate to draw: the gauges' distances, or where there is but one gauge a plate that holds the stations.
+fn plate_mm(job: &Job, plan: &PressPlan) -> [f64; 2] {
+    if plan.press.spec.columns.count() > 1 {
+        return plan.press.spec.bolster_mm;
+    }
+    let reach = |place: fn(&Station) -> f64| {
+        job.stations.iter().map(place).fold(50.0, |far: f64, mm| far.max(mm.abs()))
+    };
+    [2.4 * reach(|station| station.x_mm), 2.4 * reach(|station| station.y_mm)]
+}
+
 /// Stations over slide height, and the plate.
 #[must_use]
 pub fn stations(job: &Job, plan: &PressPlan, hit: &HitPlan, unit: LoadUnit) -> PlanFigure {
@@ -67,7 +78,7 @@ pub fn stations(job: &Job, plan: &PressPlan, hit: &HitPlan, unit: LoadUnit) -> P
         high_kn: times(share(peak.high)),
         allowed: curve(plan, &down),
         columns: plan.press.spec.columns.count(),
-        bolster_mm: plan.press.spec.bolster_mm,
+        bolster_mm: plate_mm(job, plan),
         load_centre_mm: Some((hit.course.centre_mm[0], hit.course.centre_mm[1])),
     }
 }
@@ -81,6 +92,7 @@ pub fn capacity(job: &Job, plan: &PressPlan, hit: &HitPlan, unit: LoadUnit) -> C
         subtitle: subtitle(plan, job, hit),
         unit,
         height_mm: down.iter().map(|s| micrometre(s.height_mm)).collect(),
+        curve: "planned load".to_owned(),
         load_kn: down.iter().map(|s| s.total_kn).collect(),
         allowed: curve(plan, &down),
     }
