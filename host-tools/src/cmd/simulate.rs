@@ -1,5 +1,7 @@
 //! `bolster simulate`: strokes of a press that does not exist, with the truth beside them.
 
+mod picture;
+
 use std::collections::BTreeSet;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
@@ -12,10 +14,12 @@ use bolster_sim::simulator::{SimStroke, Simulator};
 use clap::Args;
 use serde::Serialize;
 
+use super::plot::PictureFile;
 use super::progress::Progress;
 use super::{Failure, print};
 use crate::calibrate::stored::Stored;
 use crate::output::Output;
+use picture::Picture;
 
 /// Make a recording of an invented press, with the truth beside it
 #[derive(Debug, Args)]
@@ -47,6 +51,9 @@ pub struct SimulateArgs {
     /// Write converter counts instead of kN, and the calibration that turns them into loads
     #[arg(long)]
     pub counts: bool,
+    /// Draw the run: peaks of every stroke, and one stroke of each kind beside a good one (.svg, .png)
+    #[arg(long, value_name = "FILE")]
+    pub picture: Option<PathBuf>,
     /// Print what was made as JSON
     #[arg(long)]
     pub json: bool,
@@ -201,11 +208,25 @@ pub fn run(args: &SimulateArgs) -> Result<(), Failure> {
         output.write_all(text.as_bytes())?;
         calibration = Some(output);
     }
-    let mut made = write_strokes(simulator, scenario.strokes, columns, form, &mut recording, &mut truth)?;
+    let read = [Path::new(name)];
+    let inputs: &[&Path] = if find(name).is_some() { &[] } else { &read };
+    let drawn = args.picture.as_deref().map(|path| PictureFile::create(path, inputs)).transpose()?;
+    let mut picture = drawn.as_ref().map(|_| Picture::new(columns, simulator.sites()));
+    let strokes = simulator.inspect(|stroke| {
+        if let Some(picture) = &mut picture {
+            picture.take(stroke);
+        }
+    });
+    let mut made = write_strokes(strokes, scenario.strokes, columns, form, &mut recording, &mut truth)?;
     made.about.clone_from(&scenario.about);
     made.seed = scenario.seed;
     made.files.push(press.path().to_owned());
     made.files.extend(calibration.iter().map(|output| output.path().to_owned()));
+    if let Some((file, picture)) = drawn.zip(picture) {
+        let figure = picture.figure(&scenario.about, scenario.seed);
+        file.write(&figure, figure.size())?;
+        made.files.extend(args.picture.clone());
+    }
     for output in [recording, truth, press].into_iter().chain(calibration) {
         output.commit()?;
     }
