@@ -12,6 +12,7 @@ pub mod plot;
 pub mod progress;
 pub mod replay;
 pub mod simulate;
+pub mod sweep;
 
 use std::error::Error;
 use std::fmt::Write as _;
@@ -48,6 +49,7 @@ enum Command {
     Plot(plot::PlotArgs),
     Replay(replay::ReplayArgs),
     Simulate(simulate::SimulateArgs),
+    Sweep(sweep::SweepArgs),
 }
 
 /// Why a command ends otherwise than well.
@@ -94,6 +96,7 @@ pub fn main() -> ExitCode {
         Command::Plot(args) => plot::run(&args),
         Command::Replay(args) => replay::run(&args),
         Command::Simulate(args) => simulate::run(&args),
+        Command::Sweep(args) => sweep::run(&args),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,
