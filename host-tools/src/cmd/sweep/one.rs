@@ -235,17 +235,16 @@ fn feed(
     Ok(())
 }
 
-/// A sample as a row of a recording: rounded as [`RecordingWriter`] rounds.
+/// A sample as a row of a recording.
 fn row(stroke: &SimStroke, sample: &bolster_sim::simulator::SimSample) -> Row {
-    let rounded = |value: f64, per: f64| (value * per).round() / per;
     Row {
         line: 0,
         stroke: u64::from(stroke.number),
-        angle_deg: rounded(sample.angle_deg, 1e2),
-        time_s: rounded(sample.time_s, 1e6),
+        angle_deg: sample.angle_deg,
+        time_s: sample.time_s,
         speed_spm: f64::NAN,
         coil: u64::from(stroke.coil),
-        loads: sample.kn.map(|kn| rounded(kn, 1e3)),
+        loads: sample.kn,
         sensors: sample.sensors,
     }
 }
