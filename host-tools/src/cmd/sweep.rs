@@ -19,7 +19,7 @@ use super::{Failure, print};
 /// Simulate and judge a scenario over many seeds: false stops and faults found, seed by seed
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  bolster sweep five-station-faults --seeds 20\n\nOf each seed a die is learnt from the first good strokes, half of them at most, and judges the rest. Results come in\nthe order of seeds and do not depend on --jobs. A seed that fails, or breaks what must hold of every run, is\nlisted with the command that reproduces it, and the exit code is 3."
+    after_help = "Example:\n  bolster sweep five-station-faults --seeds 20\n\nOf each seed a die is learnt from the first good strokes, half of them at most, and judges\nthe rest. Results come in the order of seeds and do not depend on --jobs. A seed that fails,\nor breaks what must hold of every run, is listed with the command that reproduces it, and\nthe exit code is 3."
 )]
 pub struct SweepArgs {
     /// Scenario file (TOML) or the name of a built-in one; see bolster simulate --list

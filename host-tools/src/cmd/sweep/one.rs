@@ -170,8 +170,8 @@ impl Invariants {
         let has_drive = energy.drive != bolster_sim::drive::DriveEnergy::default();
         let open = if has_drive { energy.open_with_drive_j() } else { energy.open_j() };
         for open in [energy.open_j(), open] {
-            // Written so that a number that is none fails too.
-            if !(open.abs() <= ENERGY * work) {
+            // A number that is none fails too.
+            if open.is_nan() || open.abs() > ENERGY * work {
                 self.break_at(stroke.number, &format!("{open:.1} J of {work:.1} J are unexplained"));
             }
         }
