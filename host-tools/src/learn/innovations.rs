@@ -80,7 +80,7 @@ pub(super) fn model(gathered: &Gathered, height: &HeightSlope, alpha: f64) -> (M
         Fit::new(gathered, height, Some(left_out))
     };
     let left_out = fit.left_out.clone();
-    (fit.model(gathered, height, alpha), left_out)
+    (fit.model(gathered, alpha), left_out)
 }
 
 /// Everything but the limits.
@@ -280,7 +280,7 @@ impl Fit {
         far.into_iter().map(|(_, stroke)| stroke).collect()
     }
 
-    fn model(self, gathered: &Gathered, _height: &HeightSlope, alpha: f64) -> Model {
+    fn model(self, gathered: &Gathered, alpha: f64) -> Model {
         let columns = gathered.strokes.columns;
         let each = alpha / STATISTICS as f64;
         let of = |statistic: usize| -> Vec<f64> {
