@@ -13,6 +13,8 @@ mod gather;
 mod innovations;
 mod limits;
 mod segments;
+#[cfg(test)]
+mod tests;
 
 use std::path::Path;
 

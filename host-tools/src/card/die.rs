@@ -6,6 +6,8 @@
 //! hold a press a named engineer accepts it.
 
 mod shape;
+#[cfg(test)]
+mod tests;
 
 use std::path::{Path, PathBuf};
 

@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use bolster_core::shape::ROUNDS;
 use bolster_core::shape::field::hat;
 use bolster_core::shape::model::{FACTORS, STATISTICS, WINDOWS};
 use nalgebra::{Cholesky, DMatrix, RowDVector};
@@ -182,11 +183,17 @@ impl Fit {
                 let inflation = 1.0 + 1.0 / worth.min(BASELINE_WORTH);
                 let residual = (&x - &baseline).component_div(&factors.sigma) / inflation.sqrt();
                 let (scores, left) = factors.split(&residual);
-                let left = without(&tangents(&baseline, columns, middles, factors), left);
+                let timing = tangents(&baseline, columns, middles, factors);
+                let left = without(&timing, left);
                 let v = stacked(factors, &scores, &left);
                 let along = allowed * v.transpose();
-                let own = &v - along.transpose() * allowed;
                 let count = scores.len();
+                let mut own = &v - along.transpose() * allowed;
+                for _ in 0..ROUNDS {
+                    let field = without(&timing, own.columns(count, left.len()).into_owned());
+                    own.columns_mut(count, left.len()).copy_from(&field);
+                    own = without(allowed, own);
+                }
                 let energy = |part: &RowDVector<f64>| part.iter().take(count).map(|s| s * s).sum::<f64>();
                 let greatest = left.iter().fold(0.0, |m: f64, q| m.max(q * q));
                 // Windows are filled in once their scatter is known.

@@ -61,10 +61,13 @@ const COILS_WANTED: usize = 3;
 
 impl Evidence {
     pub(super) fn new(model: &Model, asked: f64) -> Self {
-        let strokes = model.innovations;
+        Self::of(model.innovations, model.segments.len(), asked)
+    }
+
+    /// Of so many strokes judged by models that had not seen them, from so many coils.
+    pub(super) fn of(strokes: usize, coils: usize, asked: f64) -> Self {
         // Zero in n: the 95 % bound is 1 − 0.05^(1/n), close to 3/n.
         let supported = 1.0 - 0.05_f64.powf(1.0 / strokes.max(1) as f64);
-        let coils = model.segments.len();
         let mut says = format!(
             "{strokes} strokes judged by models that had not seen them, none stopped: with 95 % confidence less than \
              {supported:.1e} false stops a stroke for this stock"

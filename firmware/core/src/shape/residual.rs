@@ -3,6 +3,10 @@
 use super::field::{Field, add_scaled, dot};
 use super::model::{ALLOWED, FACTORS, ShapeModel, TANGENTS};
 
+/// Tangents and allowed directions are not orthogonal to one another: taking them out in turn leaves a part that
+/// shrinks with every round.
+pub const ROUNDS: usize = 3;
+
 /// The residual being taken apart.
 #[derive(Debug, Clone)]
 pub(super) struct Residual<const N: usize, const BINS: usize> {
@@ -40,7 +44,8 @@ impl<const N: usize, const BINS: usize> Default for Residual<N, BINS> {
 
 impl<const N: usize, const BINS: usize> Residual<N, BINS> {
     /// Calls of [`Self::advance`] that one residual takes.
-    pub(super) const PARTS: usize = 2 + 2 * (FACTORS + TANGENTS + ALLOWED);
+    pub(super) const PARTS: usize =
+        2 + 2 * (FACTORS + TANGENTS + ALLOWED) + ROUNDS * 2 * (TANGENTS + ALLOWED);
 
     /// Starts afresh.
     pub(super) fn begin(&mut self) {
@@ -58,6 +63,8 @@ impl<const N: usize, const BINS: usize> Residual<N, BINS> {
         const FROM_TANGENTS: usize = 1 + 2 * FACTORS;
         const FROM_COPY: usize = FROM_TANGENTS + 2 * TANGENTS;
         const FROM_ALLOWED: usize = FROM_COPY + 1;
+        const ROUND: usize = 2 * (TANGENTS + ALLOWED);
+        const FROM_ROUNDS: usize = FROM_ALLOWED + 2 * ALLOWED;
         let step = self.step;
         self.step += 1;
         if step == 0 {
@@ -93,8 +100,19 @@ impl<const N: usize, const BINS: usize> Residual<N, BINS> {
         } else if step == FROM_COPY {
             self.p = self.q;
             self.own_scores = self.scores;
+        } else if step >= FROM_ROUNDS && (step - FROM_ROUNDS) % ROUND < 2 * TANGENTS {
+            let within = (step - FROM_ROUNDS) % ROUND;
+            let Some(tangent) = tangents.get(within / 2) else { return false };
+            if within % 2 == 1 {
+                add_scaled(&mut self.p, tangent, -self.amplitude);
+            } else {
+                self.amplitude = dot(tangent, &self.p);
+            }
         } else {
-            let (row, second) = ((step - FROM_ALLOWED) / 2, (step - FROM_ALLOWED) % 2 == 1);
+            let first = step < FROM_ROUNDS;
+            let within =
+                if first { step - FROM_ALLOWED } else { (step - FROM_ROUNDS) % ROUND - 2 * TANGENTS };
+            let (row, second) = (within / 2, within % 2 == 1);
             let Some(direction) = model.allowed.get(row) else { return false };
             if second {
                 add_scaled(&mut self.p, &direction.field, -self.amplitude);
@@ -105,7 +123,7 @@ impl<const N: usize, const BINS: usize> Residual<N, BINS> {
                 let on_scores: f32 =
                     self.own_scores.iter().zip(&direction.scores).map(|(s, part)| s * part).sum();
                 self.amplitude = on_scores + dot(&direction.field, &self.p);
-                if let Some(amplitude) = self.allowed.get_mut(row) {
+                if let Some(amplitude) = self.allowed.get_mut(row).filter(|_| first) {
                     *amplitude = self.amplitude;
                 }
             }
