@@ -27,7 +27,7 @@ pub enum JudgeError {
 /// How far a recording has been read: bytes done, bytes in all, strokes judged.
 pub type Shown<'a> = &'a mut dyn FnMut(u64, u64, u64);
 
-/// Reads `recording` and gives each row, then each outcome, as they come; `set` prepares the session.
+/// Reads `recording` and gives each outcome as it comes; `set` prepares the session.
 ///
 /// # Errors
 /// [`JudgeError`] for a bad recording, or whatever `take` returns.
@@ -38,6 +38,67 @@ pub fn judge<E: From<JudgeError>>(
     shown: Shown<'_>,
     mut take: impl FnMut(&Outcome, &Session) -> Result<(), E>,
 ) -> Result<SampleRate, E> {
+    let begin = |header: &Header, rate| {
+        let mut session = Session::new(card, header, rate)?;
+        set(&mut session, header)?;
+        Ok(session)
+    };
+    stream(recording, card, begin, shown, |session, row| {
+        let Some(outcome) = fed(session, row) else { return Ok(false) };
+        take(&outcome, session).map(|()| true)
+    })
+}
+
+/// One pass over `recording` with two sessions; `take` gets the two outcomes of each stroke, each with its session.
+///
+/// # Errors
+/// As [`judge`].
+pub fn judge_pair<E: From<JudgeError>>(
+    recording: &Path,
+    card: &PressCard,
+    dies: [Option<&DieCard>; 2],
+    shown: Shown<'_>,
+    mut take: impl FnMut([(&Outcome, &Session); 2]) -> Result<(), E>,
+) -> Result<SampleRate, E> {
+    let begin = |header: &Header, rate| {
+        let one = |die| {
+            let mut session = Session::new(card, header, rate)?;
+            put_in(die, &mut session, header)?;
+            Ok::<_, SessionError>((session, None))
+        };
+        let [first, second] = dies;
+        Ok([one(first)?, one(second)?])
+    };
+    stream(recording, card, begin, shown, |pair: &mut [(Session, Option<Outcome>); 2], row| {
+        for (session, outcome) in pair.iter_mut() {
+            *outcome = fed(session, row).or(outcome.take());
+        }
+        // The two may need a different number of frames for the same stroke.
+        let [(first, one), (second, other)] = pair;
+        let (Some(a), Some(b)) = (one.as_ref(), other.as_ref()) else { return Ok(false) };
+        take([(a, first), (b, second)])?;
+        (*one, *other) = (None, None);
+        Ok(true)
+    })
+}
+
+/// The outcome that a row, or with none the recording's end, shows to be complete.
+fn fed(session: &mut Session, row: Option<&Row>) -> Option<Outcome> {
+    match row {
+        Some(row) => session.row(row),
+        None => session.close(),
+    }
+}
+
+/// Reads `recording` and steps what `begin` made from its header through its rows and, with none, its end; a step
+/// says whether it completed a stroke.
+fn stream<S, E: From<JudgeError>>(
+    recording: &Path,
+    card: &PressCard,
+    begin: impl FnOnce(&Header, SampleRate) -> Result<S, SessionError>,
+    shown: Shown<'_>,
+    mut step: impl FnMut(&mut S, Option<&Row>) -> Result<bool, E>,
+) -> Result<SampleRate, E> {
     let failed = |why| JudgeError::Session { path: recording.to_owned(), why };
     let mut reader = Reader::open(recording).map_err(JudgeError::from)?;
     reader.expect_columns(card.spec.columns).map_err(JudgeError::from)?;
@@ -47,28 +108,21 @@ pub fn judge<E: From<JudgeError>>(
         ahead.push(row);
     }
     let rate = SampleRate::of(card, reader.header(), &ahead);
-    let mut session = Session::new(card, reader.header(), rate).map_err(failed)?;
-    set(&mut session, reader.header()).map_err(failed)?;
+    let mut state = begin(reader.header(), rate).map_err(failed)?;
     let mut strokes = 0;
     for row in &ahead {
-        if let Some(outcome) = session.row(row) {
-            strokes += 1;
-            take(&outcome, &session)?;
-        }
+        strokes += u64::from(step(&mut state, Some(row))?);
     }
     drop(ahead);
     while reader.next(&mut row).map_err(JudgeError::from)? {
-        if let Some(outcome) = session.row(&row) {
+        if step(&mut state, Some(&row))? {
             strokes += 1;
             if let Some((done, total)) = reader.progress() {
                 shown(done, total, strokes);
             }
-            take(&outcome, &session)?;
         }
     }
-    if let Some(outcome) = session.close() {
-        take(&outcome, &session)?;
-    }
+    step(&mut state, None)?;
     Ok(rate)
 }
 

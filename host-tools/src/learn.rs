@@ -160,13 +160,9 @@ pub fn learn_part(
     let evidence = limits::Evidence::new(&model, wish.false_stop);
     let file = recording.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     Ok(DieCard {
-        die: Head {
-            name: wish.die.clone(),
-            state: State::Draft,
-            accepted_by: None,
-            accepted_on: None,
-            press: PressPrint::of(card),
-        },
+        die: Head { name: wish.die.clone(), state: State::Draft, press: PressPrint::of(card) },
+        acceptance: None,
+        reviews: Vec::new(),
         provenance: Some(Provenance {
             recording: file,
             sha256: gathered.sha256.clone(),

@@ -12,5 +12,6 @@ pub mod output;
 pub mod picture;
 pub mod plan;
 pub mod recording;
+pub mod review;
 pub mod session;
 pub mod spelling;

@@ -11,6 +11,7 @@ use bolster_core::frame::{CrankReading, Frame};
 use bolster_core::monitor::{Monitor, StrokeReport};
 use bolster_core::press::Columns;
 use bolster_core::settings::{PressSettings, SettingsError};
+use bolster_core::shape::model::STATISTICS;
 use bolster_core::signature::Layout;
 use bolster_core::stroke::StrokeSource;
 use bolster_core::units::{CrankAngle, Tick};
@@ -134,6 +135,13 @@ impl Session {
         each!(self, run => run.baseline())
     }
 
+    /// Each shape statistic of the stroke whose outcome came last over its limit, in the order of the core's list;
+    /// none where no shape was judged.
+    #[must_use]
+    pub fn over_limits(&self) -> Option<[f32; STATISTICS]> {
+        each!(self, run => run.over_limits())
+    }
+
     /// Longest repetition of one reading in the stroke whose outcome came last, frames.
     #[must_use]
     pub fn longest_repeat(&self) -> u32 {
@@ -224,6 +232,13 @@ impl<const N: usize> Run<N> {
         let shape = self.monitor.shape();
         let ended = shape.ended();
         shape.layout().filter(|layout| ended.is_whole(layout)).map(|_| ended.bins().concat())
+    }
+
+    fn over_limits(&self) -> Option<[f32; STATISTICS]> {
+        let shape = self.monitor.shape();
+        let over = shape.model().map(|_| shape.measures().over_limit)?;
+        // All zero: this stroke's shape was not judged.
+        over.iter().any(|over| *over != 0.0).then_some(over)
     }
 
     fn baseline(&self) -> Option<(Vec<f32>, Vec<f64>)> {

@@ -2,6 +2,8 @@
 
 use bolster::figure::{Figure, Size};
 
+#[path = "cards.rs"]
+mod cards;
 #[path = "runs.rs"]
 mod runs;
 #[path = "signatures.rs"]
@@ -14,6 +16,7 @@ pub(crate) fn all() -> Vec<(String, Box<dyn Figure>, Size)> {
     let mut out = signatures::all();
     out.extend(runs::all());
     out.extend(studies::all());
+    out.extend(cards::all());
     out.sort_by(|a, b| a.0.cmp(&b.0));
     out
 }

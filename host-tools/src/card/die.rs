@@ -5,6 +5,7 @@
 //! edit, and `[shape]` what learning found, in the numbers the core loads. A draft judges in replay; before it may
 //! hold a press a named engineer accepts it.
 
+mod acceptance;
 mod shape;
 #[cfg(test)]
 mod tests;
@@ -17,6 +18,7 @@ use serde::{Deserialize, Serialize};
 
 use super::press::PressCard;
 
+pub use acceptance::{Acceptance, ReviewedStrokes, Standing};
 pub use shape::{Axis, ShapeCard};
 
 /// A die card.
@@ -25,6 +27,12 @@ pub use shape::{Axis, ShapeCard};
 pub struct DieCard {
     /// Which die, on which press, in which state.
     pub die: Head,
+    /// Who accepted it; none for a draft.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub acceptance: Option<Acceptance>,
+    /// Recorded strokes its limits were shown against.
+    #[serde(default, rename = "review", skip_serializing_if = "Vec::is_empty")]
+    pub reviews: Vec<ReviewedStrokes>,
     /// Where it comes from; none before the die was learnt.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub provenance: Option<Provenance>,
@@ -42,14 +50,8 @@ pub struct DieCard {
 pub struct Head {
     /// Free text.
     pub name: String,
-    /// Draft or accepted.
+    /// Draft or accepted; see [`DieCard::standing`] for whether it still is.
     pub state: State,
-    /// Who accepted it.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub accepted_by: Option<String>,
-    /// When, as a date.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub accepted_on: Option<String>,
     /// The press it was learnt on.
     pub press: PressPrint,
 }
@@ -230,11 +232,7 @@ impl DieCard {
     /// [`DieCardError`] if it cannot be read, is no die card, holds numbers that do not go together, or was learnt on
     /// another press.
     pub fn load(path: &Path, press: &PressCard) -> Result<Self, DieCardError> {
-        let unreadable = |why| DieCardError::Unreadable { path: path.to_owned(), why };
-        let text = std::fs::read_to_string(path).map_err(unreadable)?;
-        let card: Self = toml::from_str(&text)
-            .map_err(|why| DieCardError::Text { path: path.to_owned(), why: one_line(&text, &why) })?;
-        let numbers = |section, why: String| DieCardError::Numbers { path: path.to_owned(), section, why };
+        let card = Self::read(path)?;
         let here = PressPrint::of(press);
         if let Some(field) = card.die.press.differs(&here) {
             return Err(DieCardError::OtherPress {
@@ -244,10 +242,34 @@ impl DieCard {
                 field,
             });
         }
-        let shape = card.shape.as_ref().map_or(Ok(()), |shape| shape.check(here.columns));
-        shape.map_err(|why| numbers("shape", why))?;
-        card.limits.to_core().check(here.columns).map_err(|why| numbers("limits", why.to_string()))?;
+        card.check(path)?;
         Ok(card)
+    }
+
+    /// Reads a die card for the press it names.
+    ///
+    /// # Errors
+    /// As [`Self::load`], another press excepted.
+    pub fn load_alone(path: &Path) -> Result<Self, DieCardError> {
+        let card = Self::read(path)?;
+        card.check(path)?;
+        Ok(card)
+    }
+
+    fn read(path: &Path) -> Result<Self, DieCardError> {
+        let unreadable = |why| DieCardError::Unreadable { path: path.to_owned(), why };
+        let text = std::fs::read_to_string(path).map_err(unreadable)?;
+        toml::from_str(&text)
+            .map_err(|why| DieCardError::Text { path: path.to_owned(), why: one_line(&text, &why) })
+    }
+
+    fn check(&self, path: &Path) -> Result<(), DieCardError> {
+        let numbers = |section, why: String| DieCardError::Numbers { path: path.to_owned(), section, why };
+        let columns = self.die.press.columns;
+        let shape = self.shape.as_ref().map_or(Ok(()), |shape| shape.check(columns));
+        shape.map_err(|why| numbers("shape", why))?;
+        self.limits.to_core().check(columns).map_err(|why| numbers("limits", why.to_string()))?;
+        Ok(())
     }
 
     /// The card's text.

@@ -3,6 +3,7 @@
 //! Exit codes: 0 done, 1 bad input or failure (one message on stderr), 2 bad usage, 3 a finding that the
 //! caller asked to be told of. Results go to stdout, talk to stderr; a closed pipe is no failure.
 
+pub mod accept;
 pub mod calibrate;
 pub mod demo;
 pub mod import;
@@ -41,6 +42,7 @@ struct Program {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Accept(accept::AcceptArgs),
     Calibrate(calibrate::CalibrateArgs),
     Demo(demo::DemoArgs),
     Import(import::ImportCommand),
@@ -88,6 +90,7 @@ impl<E: Error + 'static> From<E> for Failure {
 #[must_use]
 pub fn main() -> ExitCode {
     let done = match Program::parse().command {
+        Command::Accept(args) => accept::run(&args),
         Command::Calibrate(args) => calibrate::run(&args),
         Command::Demo(args) => demo::run(&args),
         Command::Import(args) => import::run(&args),

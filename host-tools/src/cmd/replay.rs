@@ -7,17 +7,21 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 use serde::Serialize;
 
+use super::plot::PictureFile;
 use super::progress::Progress;
 use super::{CAUTION, Failure, press_card, print};
-use crate::card::die::DieCard;
+use crate::card::die::{DieCard, Standing};
 use crate::judge::{judge, put_in};
 use crate::output::Output;
-use crate::session::{Outcome, verdict_rank};
+use crate::picture::Caption;
+use crate::recording::Header;
+use crate::review::{WhatIf, what_if};
+use crate::session::{Outcome, Session, verdict_rank};
 
 /// Judge recorded strokes: one JSON object a stroke, in order
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  bolster replay monday.csv.gz --press press-3.toml --die bracket.toml --jsonl monday.jsonl\n\nWithout a die only the machine's limits apply. Exit 3 with --fail-on when a stroke was held or tripped."
+    after_help = "Example:\n  bolster replay monday.csv.gz --press press-3.toml --die bracket.toml --jsonl monday.jsonl\n  bolster replay monday.csv.gz --press press-3.toml --die bracket.toml --what-if tighter.toml --picture what-if.png\n\nWithout a die only the machine's limits apply. Exit 3 with --fail-on when a stroke was held or tripped."
 )]
 pub struct ReplayArgs {
     /// Recording, plain or gzip-compressed CSV
@@ -31,6 +35,12 @@ pub struct ReplayArgs {
     /// Die card; a draft judges as well
     #[arg(long, value_name = "TOML")]
     pub die: Option<PathBuf>,
+    /// Judge by this die card as well, in the same pass, and show what differs
+    #[arg(long, value_name = "TOML")]
+    pub what_if: Option<PathBuf>,
+    /// Draw what differs: .svg, .png or .csv
+    #[arg(long, value_name = "FILE", requires = "what_if")]
+    pub picture: Option<PathBuf>,
     /// Where to write one JSON object a stroke
     #[arg(long, value_name = "FILE")]
     pub jsonl: Option<PathBuf>,
@@ -74,6 +84,34 @@ struct Summary {
     greatest_reverse_kn: f64,
     sample_hz: f64,
     sample_rate_measured: bool,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    die: Option<DieUsed>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    what_if: Option<WhatIf>,
+}
+
+/// The die card that judged.
+#[derive(Debug, Serialize)]
+struct DieUsed {
+    name: String,
+    standing: Standing,
+    says: String,
+}
+
+/// A stroke's verdict under the other card, beside the outcome under the card in use.
+#[derive(Serialize)]
+struct Other<'a> {
+    verdict: &'a str,
+    reasons: &'a [&'static str],
+}
+
+/// One line of the JSONL file.
+#[derive(Serialize)]
+struct Line<'a> {
+    #[serde(flatten)]
+    outcome: &'a Outcome,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    what_if: Option<Other<'a>>,
 }
 
 impl Summary {
@@ -99,6 +137,12 @@ impl Summary {
             "greatest load {:.1} kN, greatest reverse load {:.1} kN\n",
             self.greatest_peak_kn, self.greatest_reverse_kn
         );
+        if let Some(die) = &self.die {
+            text += &format!("die {}: {}\n", die.name, die.says);
+        }
+        if let Some(what_if) = &self.what_if {
+            text += &format!("\n{}", what_if.text());
+        }
         text
     }
 }
@@ -109,34 +153,51 @@ impl Summary {
 /// [`Failure`] for bad input, an output that cannot be written, or what `--fail-on` asks for.
 pub fn run(args: &ReplayArgs) -> Result<(), Failure> {
     let card = press_card(&args.press, args.calibration.as_deref())?;
-    let die = args.die.as_deref().map(|path| DieCard::load(path, &card)).transpose()?;
-    let inputs = [Some(&args.recording), Some(&args.press), args.die.as_ref(), args.calibration.as_ref()];
-    let inputs: Vec<&Path> = inputs.into_iter().flatten().map(PathBuf::as_path).collect();
-    let mut output = args.jsonl.as_deref().map(|path| Output::apart_from(path, &inputs)).transpose()?;
-    let mut summary = Summary::default();
-    let mut found = false;
-    let mut line = Vec::new();
+    let load = |path: &PathBuf| DieCard::load(path, &card);
+    let die = args.die.as_ref().map(load).transpose()?;
+    let other = args.what_if.as_ref().map(load).transpose()?;
+    let files = [args.die.as_ref(), args.what_if.as_ref(), args.calibration.as_ref()];
+    let inputs: Vec<&Path> = [Some(&args.recording), Some(&args.press)]
+        .into_iter()
+        .chain(files)
+        .flatten()
+        .map(PathBuf::as_path)
+        .collect();
+    let output = args.jsonl.as_deref().map(|path| Output::apart_from(path, &inputs)).transpose()?;
+    let picture = args.picture.as_deref().map(|path| PictureFile::create(path, &inputs)).transpose()?;
+    let mut taken = Taken { args, output, summary: Summary::default(), found: false, line: Vec::new() };
     let mut progress = Progress::new("judging");
     let mut shown = |done, total, strokes| progress.show(done, total, strokes, "strokes");
-    let rate = judge(
-        &args.recording,
-        &card,
-        |session, header| put_in(die.as_ref(), session, header),
-        &mut shown,
-        |outcome, _| {
-            summary.take(outcome);
-            found |= args.fail_on.is_some_and(|from| from.includes(outcome.verdict));
-            if let Some(output) = &mut output {
-                line.clear();
-                serde_json::to_writer(&mut line, outcome)?;
-                line.push(b'\n');
-                output.write_all(&line)?;
-            }
-            Ok::<(), Failure>(())
-        },
-    )?;
+    let rate = if let Some(other) = &other {
+        let dies = [die.as_ref(), Some(other)];
+        let name = |path: &Option<PathBuf>| {
+            let name = path.as_ref().and_then(|path| path.file_name());
+            name.unwrap_or_default().to_string_lossy().into_owned()
+        };
+        let (file, other_file) = (name(&args.die), name(&args.what_if));
+        let files = [file.as_str(), other_file.as_str()];
+        let (what_if, rate) = what_if(&args.recording, &card, dies, files, &mut shown, |now, other, _| {
+            taken.take(now, Some(Other { verdict: other.verdict, reasons: &other.reasons }))
+        })?;
+        taken.summary.what_if = Some(what_if);
+        rate
+    } else {
+        let set = |session: &mut Session, header: &Header| put_in(die.as_ref(), session, header);
+        judge(&args.recording, &card, set, &mut shown, |outcome, _| taken.take(outcome, None))?
+    };
     drop(progress);
+    let Taken { output, mut summary, found, .. } = taken;
     (summary.sample_hz, summary.sample_rate_measured) = (rate.hz, rate.is_measured);
+    summary.die = die.as_ref().map(|die| DieUsed {
+        name: die.die.name.clone(),
+        standing: die.standing(),
+        says: die.standing_says(),
+    });
+    if let (Some(file), Some(what_if)) = (picture, &summary.what_if) {
+        let name = args.recording.file_name().unwrap_or_default().to_string_lossy();
+        let figure = what_if.picture(&Caption { subtitle: format!("Press {}, {name}", card.name) });
+        file.write(&figure, figure.size())?;
+    }
     if let Some(output) = output {
         output.commit()?;
     }
@@ -146,4 +207,27 @@ pub fn run(args: &ReplayArgs) -> Result<(), Failure> {
         print(&format!("{}\n{CAUTION}\n", summary.text()))?;
     }
     if found { Err(Failure::Found) } else { Ok(()) }
+}
+
+/// Where outcomes go.
+struct Taken<'a> {
+    args: &'a ReplayArgs,
+    output: Option<Output>,
+    summary: Summary,
+    found: bool,
+    line: Vec<u8>,
+}
+
+impl Taken<'_> {
+    fn take(&mut self, outcome: &Outcome, what_if: Option<Other<'_>>) -> Result<(), Failure> {
+        self.summary.take(outcome);
+        self.found |= self.args.fail_on.is_some_and(|from| from.includes(outcome.verdict));
+        if let Some(output) = &mut self.output {
+            self.line.clear();
+            serde_json::to_writer(&mut self.line, &Line { outcome, what_if })?;
+            self.line.push(b'\n');
+            output.write_all(&self.line)?;
+        }
+        Ok(())
+    }
 }

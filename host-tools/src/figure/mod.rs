@@ -41,6 +41,7 @@ mod panel;
 mod plan;
 mod plate;
 mod raster;
+mod review;
 mod series;
 mod shares;
 mod signature;
@@ -54,6 +55,7 @@ mod ticks;
 mod trend;
 mod unit;
 mod verdict;
+mod whatif;
 
 pub use calibration::{Calibration, CalibrationPoint};
 pub use capacity::{Capacity, Closest};
@@ -64,6 +66,7 @@ pub use error::FigureError;
 pub use gallery::{Beside, ColumnBeside, Curve, Gallery};
 pub use plan::{Plan, PlanStation};
 pub use raster::png;
+pub use review::{Review, ReviewLimit};
 pub use shares::Shares;
 pub use signature::{AxisKind, Envelope, OffendingSpan, Signature, Trace};
 pub use size::Size;
@@ -74,6 +77,7 @@ pub use ticks::{Ticks, degree_ticks, ticks};
 pub use trend::{StrokesLeft, Trend, TrendPoint};
 pub use unit::LoadUnit;
 pub use verdict::Verdict;
+pub use whatif::WhatIf;
 
 /// What every figure can do.
 pub trait Figure {

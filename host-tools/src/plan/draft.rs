@@ -36,8 +36,6 @@ pub fn text(job: &Job, plan: &PressPlan, hit: u32, caution: &str) -> Option<Stri
         die: Head {
             name,
             state: State::Draft,
-            accepted_by: None,
-            accepted_on: None,
             press: PressPrint {
                 name: plan.press.name.clone(),
                 columns: spec.columns.count(),
@@ -47,6 +45,8 @@ pub fn text(job: &Job, plan: &PressPlan, hit: u32, caution: &str) -> Option<Stri
                 bolster_mm: spec.bolster_mm,
             },
         },
+        acceptance: None,
+        reviews: Vec::new(),
         provenance: None,
         limits: limits(plan, hit)?,
         shape: None,
