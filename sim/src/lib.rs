@@ -19,6 +19,7 @@
 
 pub mod bridge;
 pub mod conditioner;
+pub mod device;
 pub mod drive;
 pub mod element;
 pub mod faults;
