@@ -116,6 +116,15 @@ while read -r recording card; do
   add_recording "sample-signatures/$card" "sample-signatures/$recording"
 done < <(awk -F'"' '/^\[\[sample\]\]/ { file = "" } /^file = / { file = $2 } /^press = / && file { print file, $2 }' sample-signatures/MANIFEST.toml)
 [ $recordings -gt 0 ] || fail "no sample recording became a feed"
+# Simulated presses as their converter and encoder give them, faults in the frames themselves included.
+for scenario in small-press brake-two-dies forty-station; do
+  feed=$work/feeds/simulated-$scenario.feed
+  if cargo run -q --locked -p bolster -- simulate $scenario --strokes 4 --out "$work/$scenario" --feed "$feed" >/dev/null 2>"$work/host.log"; then
+    host judge "$feed" >>"$work/host.txt" 2>"$work/host.log" || fail "the feed of $scenario is not judged: $(tail -2 "$work/host.log")"
+  else
+    fail "scenario $scenario does not become a feed: $(tail -2 "$work/host.log")"
+  fi
+done
 for recording in ../shared/recordings/fast-t*.csv.gz; do
   case $recording in *.truth.csv*) continue ;; esac
   [ ! -e "$recording" ] || add_recording ../shared/recordings/fast-press.toml "$recording"

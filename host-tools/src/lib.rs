@@ -3,6 +3,7 @@
 pub mod calibrate;
 pub mod card;
 pub mod cmd;
+pub mod feed;
 pub mod figure;
 pub mod import;
 pub mod judge;

@@ -3,6 +3,7 @@
 //! The core that runs here is the one that runs on the controller. Loads become counts of a 24-bit
 //! converter and go through every stage; strokes are separated where the recording separates them.
 
+mod clock;
 mod outcome;
 mod rate;
 
@@ -20,6 +21,7 @@ use crate::card::die::DieCard;
 use crate::card::press::PressCard;
 use crate::recording::{Header, Row, Unit};
 
+use clock::RowClock;
 pub use outcome::{ColumnOutcome, FindingOutcome, Outcome, verdict_rank};
 pub use rate::{ROWS_AHEAD, SampleRate};
 
@@ -166,7 +168,7 @@ pub struct Run<const N: usize> {
     counts_per_kn: f64,
     sample_hz: f64,
     repeats: Repeats<N>,
-    tick: u32,
+    clock: RowClock,
     stroke: Option<u64>,
     coil: u64,
     /// Stroke and coil of the report to come.
@@ -208,7 +210,7 @@ impl<const N: usize> Run<N> {
             counts_per_kn,
             sample_hz: rate.hz,
             repeats: Repeats::default(),
-            tick: 0,
+            clock: RowClock::new(rate),
             stroke: None,
             coil: 0,
             waiting: None,
@@ -219,7 +221,7 @@ impl<const N: usize> Run<N> {
         let model = die.shape.as_ref().map(|shape| shape.model(self.sample_hz)).transpose();
         let model = model.map_err(|why| SessionError::Settings(why.to_string()))?;
         let limits = die.limits.to_core();
-        let set = self.monitor.set_die(Tick(self.tick), limits, model, marked);
+        let set = self.monitor.set_die(self.clock.tick(), limits, model, marked);
         set.map_err(|why| SessionError::Settings(why.to_string()))
     }
 
@@ -276,8 +278,8 @@ impl<const N: usize> Run<N> {
         } else {
             CrankReading::Angle(CrankAngle::from_degrees(row.angle_deg))
         };
-        let frame = Frame { tick: Tick(self.tick), counts, crank, sensors: row.sensors };
-        self.tick = self.tick.wrapping_add(1);
+        let tick = self.clock.next(changed, row.time_s);
+        let frame = Frame { tick, counts, crank, sensors: row.sensors };
         let step = self.monitor.step(&frame);
         // A recording need not wait for frames to judge in, and a coarse one has not enough of them.
         let reported = step.reported || (changed && self.monitor.finish_judging(frame.tick));
@@ -288,7 +290,7 @@ impl<const N: usize> Run<N> {
     pub fn close(&mut self) -> Option<Outcome> {
         self.waiting = self.stroke.take().map(|stroke| (stroke, self.coil));
         self.repeats.end_stroke();
-        if self.monitor.close(Tick(self.tick)) { self.outcome() } else { None }
+        if self.monitor.close(self.clock.tick()) { self.outcome() } else { None }
     }
 
     fn outcome(&mut self) -> Option<Outcome> {

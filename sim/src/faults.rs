@@ -9,6 +9,7 @@ use crate::scenario::{FaultData, Scenario};
 use crate::seed::{Purpose, stream};
 use crate::sensors::SensorChange;
 use crate::station::{Site, StationChange};
+use crate::strip::Seam;
 use crate::truth::Kind;
 use bolster_core::press::PressSpec;
 use rand_chacha::ChaCha8Rng;
@@ -89,6 +90,8 @@ pub struct Changes {
     pub no_index: bool,
     /// Chance that a frame does not arrive.
     pub lost: f64,
+    /// How long the converter has no supply, s.
+    pub outage_s: f64,
 }
 
 /// A fault that a stroke has.
@@ -121,6 +124,7 @@ impl Changes {
             encoder_deg: 0.0,
             no_index: false,
             lost: 0.0,
+            outage_s: 0.0,
         }
     }
 
@@ -136,8 +140,7 @@ impl Changes {
                 }
                 Kind::Broken => station.edge *= 1.0 - s,
                 Kind::Slug => station.slug_mm += s * nominal_mm,
-                // Weld metal stands proud and is harder than the sheet.
-                Kind::Joint => station.load *= 1.0 + 0.6 * s,
+                Kind::Joint => station.load *= joint_load(s),
                 Kind::ScrapNotShed => station.packed += s,
                 _ => {}
             }
@@ -155,6 +158,9 @@ impl Changes {
                 self.end_strip(s);
                 // The end of the strip has passed the feed sensor before it has passed any station.
                 self.sensors.feed = 1.0;
+            }
+            Kind::Threading => {
+                self.reach_strip((1.0 - s) * self.stations.len() as f64);
             }
             Kind::PartialStrip => {
                 for (station, site) in self.stations.iter_mut().zip(sites) {
@@ -180,6 +186,7 @@ impl Changes {
             Kind::EncoderSlip => self.encoder_deg += 20.0 * s,
             Kind::MissedIndex => self.no_index = true,
             Kind::LostFrames => self.lost = 0.05 * s,
+            Kind::BrownOut => self.outage_s = 0.02 * s,
             Kind::Double => self.thickness *= 1.0 + s,
             Kind::ShutHeight => self.lower_mm += 0.5 * s,
             Kind::WornGib => self.frame.gib_factor *= 1.0 - 0.95 * s,
@@ -196,6 +203,39 @@ impl Changes {
         }
     }
 
+    /// Adds what one coil's end and the next one's beginning do; gives the kind and severity of that, and the station
+    /// it names.
+    pub(crate) fn pass(&mut self, seam: &Seam, sites: &[Site], joint: f64) -> (Kind, f64, Option<usize>) {
+        let worked = || sites.iter().enumerate().filter(|(_, site)| site.works_strip()).map(|(i, _)| i);
+        let count = worked().count();
+        match *seam {
+            Seam::Joint(at) => {
+                let station = worked().nth(at);
+                if let Some(change) = station.and_then(|i| self.stations.get_mut(i)) {
+                    change.load *= joint_load(joint);
+                }
+                (Kind::Joint, joint, station)
+            }
+            Seam::End(passed) => {
+                worked().take(passed).for_each(|i| self.take_strip(i));
+                // The end has passed the feed sensor before it has passed any station.
+                self.sensors.feed = 1.0;
+                (Kind::NoStrip, passed as f64 / count.max(1) as f64, None)
+            }
+            Seam::Threading(reached) => {
+                worked().skip(reached).for_each(|i| self.take_strip(i));
+                self.sensors.part_out = 1.0;
+                (Kind::Threading, 1.0 - reached as f64 / count.max(1) as f64, None)
+            }
+        }
+    }
+
+    fn take_strip(&mut self, station: usize) {
+        if let Some(change) = self.stations.get_mut(station) {
+            change.presence = 0.0;
+        }
+    }
+
     /// The strip's end has passed the first `s` of the stations (it enters at the first).
     fn end_strip(&mut self, s: f64) {
         let count = self.stations.len() as f64;
@@ -203,6 +243,19 @@ impl Changes {
             station.presence *= (1.0 + i as f64 - s * count).clamp(0.0, 1.0);
         }
     }
+
+    /// A new strip has reached only the first so many stations; no part comes out.
+    fn reach_strip(&mut self, stations: f64) {
+        for (i, station) in self.stations.iter_mut().enumerate() {
+            station.presence *= (stations - i as f64).clamp(0.0, 1.0);
+        }
+        self.sensors.part_out = 1.0;
+    }
+}
+
+/// Factor on the load of a station that a welded joint lies under: weld metal stands proud and is harder.
+fn joint_load(severity: f64) -> f64 {
+    1.0 + 0.6 * severity
 }
 
 fn apply_to_gauge(gauge: &mut GaugeChange, kind: Kind, s: f64) {

@@ -111,6 +111,12 @@ impl FrontEnd {
         self.hum_phase = core::f64::consts::TAU * unit(&mut self.disturbance);
     }
 
+    /// Power is back: amplifier and averaging begin at zero.
+    pub fn power_up(&mut self) {
+        self.channels.iter_mut().for_each(|channel| channel.settle(0.0));
+        self.held = [0; 4];
+    }
+
     /// Counts and indicated kN at `time_s` of these column loads. `near_bottom` is how close the crank is to the
     /// bottom: 0 there, 1 at the ends of the recorded part.
     #[inline]

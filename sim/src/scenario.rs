@@ -13,7 +13,8 @@ mod tests;
 
 pub use built_in::{built_in, find};
 pub use data::{
-    DriveData, FaultData, FrameData, LimitsData, Mode, PressData, Scenario, SensorData, StripData, Watches,
+    CoilEnd, DriveData, FaultData, FrameData, LimitsData, Mode, PressData, Scenario, SensorData, StripData,
+    Watches,
 };
 pub use die::{
     BendData, BendKind, CoinData, DrawData, LanceData, PadData, PierceData, RestrikeData, StationData,

@@ -6,12 +6,15 @@
 //! three percent: so much of a step's change of load comes a step late. Then the gauges are read.
 //! Between the recorded parts of two turns the frame comes to rest and only the clock and the crank go on.
 
+mod outage;
 mod step_length;
 mod stroke;
 #[cfg(test)]
 mod tests;
 
 pub use stroke::{Energy, SimSample, SimStroke};
+
+use outage::Outage;
 
 use crate::drive::Drive;
 use crate::element::Element;
@@ -23,7 +26,7 @@ use crate::seed::{Purpose, normal, stream};
 use crate::sensors::Sensors;
 use crate::slide::SlideCurve;
 use crate::station::{Site, Stock};
-use crate::strip::{Stretch, Strip};
+use crate::strip::{Seam, Stretch, Strip};
 use crate::truth::{Kind, Truth};
 use bolster_core::crank::CrankSlider;
 use bolster_core::press::PressSpec;
@@ -96,7 +99,12 @@ impl Simulator {
             press,
             curve: SlideCurve::new(&crank),
             drive: Drive::new(&scenario.drive, scenario.seed),
-            strip: Strip::new(&scenario.strip, material, scenario.seed),
+            strip: Strip::new(
+                &scenario.strip,
+                material,
+                sites.iter().filter(|site| site.works_strip()).count(),
+                scenario.seed,
+            ),
             plan: FaultPlan::new(scenario, &press, &sites),
             frame: Frame::new(&press, &scenario.frame, &frame_change, step_s),
             frame_change,
@@ -149,12 +157,18 @@ impl Simulator {
         let half_depth = self.press.bolster_mm[1] / 2.0;
         let lower = changes.lower_mm + stretch.closing_mm;
         self.elements.clear();
+        let mut worked = 0;
         for (i, (site, change)) in self.sites.iter().zip(&changes.stations).enumerate() {
-            let across = 1.0 + stretch.wedge * site.y_mm / half_depth;
-            let strength = stretch.strength * changes.strength;
+            let sheet = match stretch.seam {
+                Some(Seam::Joint(at)) if worked > at => &stretch.beyond,
+                _ => &stretch.sheet,
+            };
+            worked += usize::from(site.works_strip());
+            let across = 1.0 + sheet.wedge * site.y_mm / half_depth;
+            let strength = sheet.strength * changes.strength;
             let stock = Stock {
                 material,
-                thickness_mm: data.thickness_mm * stretch.thickness * changes.thickness * across,
+                thickness_mm: data.thickness_mm * sheet.thickness * changes.thickness * across,
                 nominal_mm: data.thickness_mm,
                 shear_mpa: material.shear_mpa * strength,
                 tensile_mpa: material.tensile_mpa * strength,
@@ -229,14 +243,27 @@ impl Simulator {
         Instant { angle, omega, height, speed, state, die, force }
     }
 
-    /// Goes on to where the recorded part begins: crank at the first sample in it, frame at rest.
-    fn enter(&mut self) -> Instant {
+    /// Whether the recorded part is the whole turn: then the press is recorded while it stands as well.
+    fn records_all(&self) -> bool {
+        self.scenario.angle_from_deg == 0.0 && self.scenario.angle_to_deg == 360.0
+    }
+
+    /// Goes on to where the recorded part begins: crank at the first sample in it, frame at rest. `samples` takes
+    /// the readings on the way, if the whole turn is recorded.
+    fn enter(&mut self, changes: &Changes, samples: &mut Vec<SimSample>) -> Instant {
+        let all = self.records_all();
         let sample_s = 1.0 / self.scenario.sample_hz;
         let from = self.scenario.angle_from_deg.to_radians();
         // At rest only the flywheel moves: a hundredth of a second at a time is fine enough for it.
         let rest = (self.scenario.sample_hz * 0.01).max(1.0) as u64;
         while self.angle < from || self.drive.stops_at_top() {
-            let ticks = if self.drive.stands() { rest } else { 1 };
+            if all {
+                let [height, speed, omega] = [0.0; 3];
+                let (state, force) = (self.frame.at_rest(0.0), [0.0; 3]);
+                let now = Instant { angle: self.angle, omega, height, speed, state, die: force, force };
+                samples.push(self.record(&now, changes));
+            }
+            let ticks = if self.drive.stands() && !all { rest } else { 1 };
             let span = ticks as f64 * sample_s;
             self.angle += self.drive.crank_speed() * span;
             let to_top = if self.angle < 0.0 { -self.angle } else { TAU - self.angle };
@@ -269,12 +296,19 @@ impl Simulator {
         SimSample { time_s, angle_deg, kn, counts, sensors, tick: self.tick, index }
     }
 
-    /// Runs the recorded part from `now`.
-    fn run(&mut self, mut now: Instant, changes: &Changes, truth: &mut Truth) -> (Vec<SimSample>, Energy) {
+    /// Runs the recorded part from `now`; its readings go to `samples`.
+    fn run(
+        &mut self,
+        mut now: Instant,
+        changes: &Changes,
+        truth: &mut Truth,
+        samples: &mut Vec<SimSample>,
+    ) -> Energy {
         let to = self.scenario.angle_to_deg.to_radians();
         let step_s = self.step_s();
         let expected = (to - now.angle) / now.omega.max(0.1) * self.scenario.sample_hz;
-        let mut samples = Vec::with_capacity(expected.clamp(0.0, 1e6) as usize + 64);
+        samples.reserve(expected.clamp(0.0, 1e6) as usize + 64);
+        let mut outage = Outage::new(changes, &self.scenario, &mut self.losses);
         let mut energy = Energy::default();
         let stored =
             |f: &Frame, i: &Instant| f.elastic_energy(&i.state) + f.kinetic_energy(&i.state, i.speed);
@@ -284,7 +318,8 @@ impl Simulator {
         let mut past_bottom = false;
         while now.angle < to {
             let sample = self.record(&now, changes);
-            if changes.lost == 0.0 || !self.loses(changes.lost) {
+            let powered = outage.is_over_at(now.angle, &mut self.front_end);
+            if powered && (changes.lost == 0.0 || !self.loses(changes.lost)) {
                 samples.push(sample);
             }
             let total: f64 = self.frame.column_loads(&now.state).iter().sum();
@@ -311,7 +346,7 @@ impl Simulator {
         energy.stored_j = stored(&self.frame, &now) - at_start;
         energy.drive = self.drive.take_energy();
         self.angle = now.angle - TAU;
-        (samples, energy)
+        energy
     }
 
     fn loses(&mut self, chance: f64) -> bool {
@@ -367,6 +402,8 @@ impl Iterator for Simulator {
         for fault in &faults {
             changes.apply(fault, &self.sites, nominal);
         }
+        let joint = self.scenario.strip.joint_severity;
+        let passing = stretch.seam.map(|seam| changes.pass(&seam, &self.sites, joint));
         if changes.frame != self.frame_change {
             self.frame = Frame::new(&self.press, &self.scenario.frame, &changes.frame, self.step_s());
             self.frame_change = changes.frame;
@@ -374,11 +411,21 @@ impl Iterator for Simulator {
         self.load_die(&stretch, &changes);
         self.drive.start_stroke();
         self.sensors.start_stroke(&changes.sensors);
-        let entry = self.enter();
+        let (all, mut samples) = (self.records_all(), Vec::new());
+        if all {
+            self.front_end.start_stroke(self.tick as f64 / self.scenario.sample_hz);
+        }
+        let entry = self.enter(&changes, &mut samples);
         let speed_spm = entry.omega * 60.0 / TAU;
-        self.front_end.start_stroke(self.tick as f64 / self.scenario.sample_hz);
-        let mut truth = truth_of(&faults, &self.press, nominal * stretch.thickness * changes.thickness);
-        let (samples, energy) = self.run(entry, &changes, &mut truth);
+        if !all {
+            self.front_end.start_stroke(self.tick as f64 / self.scenario.sample_hz);
+        }
+        let mut truth = truth_of(&faults, &self.press, nominal * stretch.sheet.thickness * changes.thickness);
+        if let Some((kind, severity, station)) = passing.filter(|(_, severity, _)| *severity > truth.severity)
+        {
+            truth = Truth { kind, severity, station: station.map(|i| i + 1), column: None, ..truth };
+        }
+        let energy = self.run(entry, &changes, &mut truth, &mut samples);
         truth.work_kj = energy.die_j / 1000.0;
         Some(SimStroke { number: self.done, coil: stretch.coil, speed_spm, truth, energy, samples })
     }

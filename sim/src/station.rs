@@ -100,6 +100,17 @@ impl Site {
         sites
     }
 
+    /// Whether it does anything to the strip; what only presses a pad does not.
+    #[must_use]
+    pub fn works_strip(&self) -> bool {
+        let data = &self.data;
+        self.cuts()
+            || data.bend.is_some()
+            || data.coin.is_some()
+            || data.draw.is_some()
+            || data.restrike.is_some()
+    }
+
     /// Whether it cuts.
     #[must_use]
     pub fn cuts(&self) -> bool {

@@ -33,8 +33,10 @@ kinds! {
     Chipped = "chipped",
     /// Some of a station's punches are gone.
     Broken = "broken",
-    /// No strip in the die, or (below severity 1) only in its first stations.
+    /// No strip in the die, or (below severity 1) its end has passed the first stations.
     NoStrip = "no_strip",
+    /// A new strip has reached only the first stations; at severity 1 none.
+    Threading = "threading",
     /// The strip is narrower, or lies partly beside the die.
     PartialStrip = "partial_strip",
     /// Two thicknesses at once; below severity 1, overlapping in part.
@@ -81,6 +83,8 @@ kinds! {
     MissedIndex = "missed_index",
     /// Some frames do not arrive.
     LostFrames = "lost_frames",
+    /// The converter's supply fails for a while, at any instant.
+    BrownOut = "brown_out",
 }
 
 /// The truth about one stroke.

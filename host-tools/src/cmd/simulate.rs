@@ -18,6 +18,7 @@ use super::plot::PictureFile;
 use super::progress::Progress;
 use super::{Failure, print};
 use crate::calibrate::stored::Stored;
+use crate::feed::SimulatedFeed;
 use crate::output::Output;
 use picture::Picture;
 
@@ -51,6 +52,10 @@ pub struct SimulateArgs {
     /// Write converter counts instead of kN, and the calibration that turns them into loads
     #[arg(long)]
     pub counts: bool,
+    /// Write the frames that a controller would take, as tests/firmware.sh feeds them to the emulated
+    /// one; whole turns are simulated, and recorded, then
+    #[arg(long, value_name = "FILE")]
+    pub feed: Option<PathBuf>,
     /// Draw the run: peaks of every stroke, and one stroke of each kind beside a good one (.svg, .png)
     #[arg(long, value_name = "FILE")]
     pub picture: Option<PathBuf>,
@@ -188,6 +193,9 @@ pub fn run(args: &SimulateArgs) -> Result<(), Failure> {
     if args.good {
         scenario.faults.clear();
     }
+    if args.feed.is_some() {
+        SimulatedFeed::widen(&mut scenario);
+    }
     let form = RecordingForm {
         time: args.time,
         counts: args.counts,
@@ -212,7 +220,14 @@ pub fn run(args: &SimulateArgs) -> Result<(), Failure> {
     let inputs: &[&Path] = if find(name).is_some() { &[] } else { &read };
     let drawn = args.picture.as_deref().map(|path| PictureFile::create(path, inputs)).transpose()?;
     let mut picture = drawn.as_ref().map(|_| Picture::new(columns, simulator.sites()));
+    let mut feed = match &args.feed {
+        Some(path) => Some((Output::apart_from(path, inputs)?, SimulatedFeed::new(&simulator))),
+        None => None,
+    };
     let strokes = simulator.inspect(|stroke| {
+        if let Some((_, feed)) = &mut feed {
+            feed.take(stroke);
+        }
         if let Some(picture) = &mut picture {
             picture.take(stroke);
         }
@@ -227,7 +242,15 @@ pub fn run(args: &SimulateArgs) -> Result<(), Failure> {
         file.write(&figure, figure.size())?;
         made.files.extend(args.picture.clone());
     }
-    for output in [recording, truth, press].into_iter().chain(calibration) {
+    let feed = match feed {
+        Some((mut output, feed)) => {
+            feed.finish(&mut output)?;
+            made.files.push(output.path().to_owned());
+            Some(output)
+        }
+        None => None,
+    };
+    for output in [recording, truth, press].into_iter().chain(calibration).chain(feed) {
         output.commit()?;
     }
     if args.json {

@@ -11,10 +11,16 @@ pub struct SampleRate {
     /// Whether the recording tells it (time, or speed with angle); otherwise the middle of the press's speed
     /// range was assumed, which is good enough for a filter's corner and no speed is judged by it.
     pub is_measured: bool,
+    /// Whether times are those of a sample clock: each step a whole number of readings, so that a missing reading shows.
+    pub is_clock: bool,
 }
 
 /// Rows looked at: enough for a few strokes of a slow press, little enough to hold.
 pub const ROWS_AHEAD: usize = 20_000;
+
+/// How far a step of time may be off a whole number of readings on a sample clock. Times written to a microsecond are
+/// off by 0.02 at 20 kHz; times of a computer that was busy are off by anything.
+const OFF_CLOCK: f64 = 0.05;
 
 /// Rate assumed where a recording tells nothing at all, Hz: no filter is built for it.
 const UNKNOWN_HZ: f64 = 1000.0;
@@ -32,15 +38,18 @@ impl SampleRate {
         if header.has_time
             && let Some(step_s) = median(within().map(|(a, b)| b.time_s - a.time_s))
         {
-            return Self { hz: 1.0 / step_s, is_measured: true };
+            let hz = 1.0 / step_s;
+            let mut steps = within().map(|(a, b)| (b.time_s - a.time_s) * hz);
+            let is_clock = steps.all(|step| step > 0.5 && (step - step.round()).abs() < OFF_CLOCK);
+            return Self { hz, is_measured: true, is_clock };
         }
         let Some(step_deg) = median(within().map(|(a, b)| b.angle_deg - a.angle_deg)) else {
-            return Self { hz: UNKNOWN_HZ, is_measured: false };
+            return Self { hz: UNKNOWN_HZ, is_measured: false, is_clock: false };
         };
         let [slowest, fastest] = card.spec.speed_spm;
         let recorded = if header.has_speed { median(rows.iter().map(|row| row.speed_spm)) } else { None };
         let speed_spm = recorded.unwrap_or(0.5 * (slowest + fastest));
-        Self { hz: speed_spm * 6.0 / step_deg, is_measured: recorded.is_some() }
+        Self { hz: speed_spm * 6.0 / step_deg, is_measured: recorded.is_some(), is_clock: false }
     }
 }
 

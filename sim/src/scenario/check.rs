@@ -140,6 +140,7 @@ impl Scenario {
             // Three deviations of each must still leave a strip.
             within(field, value, 0.0, 10.0)?;
         }
+        within("strip.joint_severity", strip.joint_severity, 0.0, 1.0)?;
         within("strip.warm_up_mm", strip.warm_up_mm, 0.0, 1.0)?;
         within("strip.warm_up_strokes", strip.warm_up_strokes, 1.0, 1e6)?;
         within("strip.regrind_every", f64::from(strip.regrind_every.unwrap_or(1)), 1.0, 1e9)?;

@@ -117,6 +117,9 @@ pub struct FrameData {
 fn gib_share() -> f64 {
     0.03
 }
+fn joint() -> f64 {
+    0.3
+}
 fn yes() -> bool {
     true
 }
@@ -199,6 +202,19 @@ impl Default for DriveData {
     }
 }
 
+/// What becomes of a coil's end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Default)]
+#[serde(rename_all = "kebab-case")]
+pub enum CoilEnd {
+    /// The next coil is in the whole die at the next stroke: nobody records what is between.
+    #[default]
+    Seamless,
+    /// The next coil is welded on; the joint goes through the die station by station.
+    Joint,
+    /// The end runs out through the die, and the next coil is threaded station by station.
+    Thread,
+}
+
 /// The stock and how it varies.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -209,6 +225,12 @@ pub struct StripData {
     pub thickness_mm: f64,
     /// Strokes a coil lasts; varies by a tenth.
     pub strokes_per_coil: u32,
+    /// What becomes of its end.
+    #[serde(default)]
+    pub coil_end: CoilEnd,
+    /// How badly a welded joint stands proud, 0 to 1.
+    #[serde(default = "joint")]
+    pub joint_severity: f64,
     /// Standard deviation of thickness coil to coil, percent.
     #[serde(default)]
     pub coil_thickness_percent: f64,

@@ -68,6 +68,6 @@ pub struct SimStroke {
     pub truth: Truth,
     /// Where the energy went.
     pub energy: Energy,
-    /// The recorded part, in time order.
+    /// The recorded part, in time order; of a whole turn also the press's standing before it.
     pub samples: Vec<SimSample>,
 }

@@ -1,5 +1,7 @@
 //! What a run promises: the same bytes, sensible loads, energy that adds up, faults that show.
 
+mod passing;
+
 use super::*;
 use crate::recording::{RecordingForm, RecordingWriter, TruthWriter};
 use crate::scenario::{FaultData, built_in, find};

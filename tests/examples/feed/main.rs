@@ -2,7 +2,8 @@
 //!
 //! `feed random SEED FRAMES FOLDER` writes one feed for every number of columns and every way of telling
 //! strokes apart, FRAMES in all, with faults. `feed recording PRESS.toml RECORDING.csv OUT.feed` turns a
-//! recording into one. Each feed gives one line: its file, then strokes and digest as the host finds them.
+//! recording into one, `feed judge FEED` takes one that is there, as `bolster simulate --feed` writes them. Each
+//! feed gives one line: its file, then strokes and digest as the host finds them.
 //!
 //! `feed line CAPTURED FEED` decodes what a controller said while it judged a feed of four columns and compares every
 //! stroke and event with the host's; `feed noise SEED COUNT` writes random bytes for it to be disturbed with.
@@ -12,17 +13,18 @@ mod random;
 
 use std::error::Error;
 use std::fs::File;
-use std::io::{BufWriter, Write};
+use std::io::BufWriter;
 use std::path::Path;
 
 use bolster::card::press::PressCard;
+use bolster::feed::FeedWriter;
 use bolster::recording::{Reader, Row};
 use bolster::session::{ROWS_AHEAD, SampleRate};
 use bolster_core::frame::{CrankReading, Frame};
 use bolster_core::press::Columns;
 use bolster_core::stroke::StrokeSource;
 use bolster_core::units::{CrankAngle, Tick};
-use bolster_link::feed::{Before, Header, TrialDie, encode_record};
+use bolster_link::feed::{Before, HEADER_LEN, Header, TrialDie, decode_record, record_len};
 use bolster_link::trial::{Trial, TrialMonitor, press};
 
 /// Counts of a column's rated share: full scale is four times that.
@@ -41,10 +43,20 @@ fn main() -> Result<(), Box<dyn Error>> {
                 Columns::Corners => from_recording::<4>(&card, recording, out),
             }
         }
+        ["judge", feed] => {
+            let feed = Path::new(feed);
+            let header = std::fs::read(feed)?;
+            let header = header.first_chunk::<HEADER_LEN>().ok_or("the feed is too short")?;
+            match Header::decode(header)?.press.columns {
+                Columns::Total => judge::<1>(feed),
+                Columns::LeftRight => judge::<2>(feed),
+                Columns::Corners => judge::<4>(feed),
+            }
+        }
         ["noise", seed, count] => line::noise(seed.parse()?, count.parse()?),
         ["line", captured, feed] => line::compare(Path::new(captured), Path::new(feed)),
         _ => Err("usage: feed random SEED FRAMES FOLDER | feed recording PRESS.toml RECORDING.csv OUT.feed \
-                  | feed noise SEED COUNT | feed line CAPTURED FEED"
+                  | feed judge FEED | feed noise SEED COUNT | feed line CAPTURED FEED"
             .into()),
     }
 }
@@ -84,26 +96,38 @@ fn all_random(seed: u64, frames: u32, folder: &Path) -> Result<(), Box<dyn Error
     run(&header, frames, &folder.join("limits-4-encoder.feed"))
 }
 
-/// Writes a feed and judges it on the way.
+/// Writes a feed and judges it.
 fn run<const N: usize>(
     header: &Header,
     frames: impl Iterator<Item = (Before, Frame<N>)>,
     out: &Path,
 ) -> Result<(), Box<dyn Error>> {
-    let mut file = BufWriter::new(File::create(out)?);
-    file.write_all(&header.encode())?;
-    let mut monitor = Box::new(TrialMonitor::<N>::new(press(header)?));
-    let mut trial = Trial::new(&mut monitor, header);
+    let mut feed = FeedWriter::new()?;
     for (before, frame) in frames {
-        let (bytes, len) = encode_record(before, &frame);
-        file.write_all(&bytes[..len])?;
+        feed.push(before, &frame)?;
+    }
+    feed.finish(header, &mut BufWriter::new(File::create(out)?))?;
+    judge::<N>(out)
+}
+
+/// Judges a feed and says what became of it.
+fn judge<const N: usize>(path: &Path) -> Result<(), Box<dyn Error>> {
+    let bytes = std::fs::read(path)?;
+    let (header, records) = bytes.split_first_chunk::<HEADER_LEN>().ok_or("the feed is too short")?;
+    let header = Header::decode(header)?;
+    if records.len() != header.records as usize * record_len(N) {
+        return Err("the feed has other records than its header says".into());
+    }
+    let mut monitor = Box::new(TrialMonitor::<N>::new(press(&header)?));
+    let mut trial = Trial::new(&mut monitor, &header);
+    for record in records.chunks_exact(record_len(N)) {
+        let (before, frame) = decode_record(record)?;
         trial.step(before, &frame, |monitor, frame| monitor.step(frame));
     }
-    file.flush()?;
     let (strokes, digest) = trial.close();
     println!(
         "{} columns {N} frames {} strokes {strokes} digest {digest:016x}",
-        out.display(),
+        path.display(),
         header.records
     );
     Ok(())

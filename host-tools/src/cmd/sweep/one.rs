@@ -100,7 +100,7 @@ fn all(
         sensors: scenario.sensor_inputs(),
         ..Header::over_angle(card.spec.columns)
     };
-    let rate = SampleRate { hz: scenario.sample_hz, is_measured: true };
+    let rate = SampleRate { hz: scenario.sample_hz, is_measured: true, is_clock: true };
     let mut invariants = Invariants::default();
     let first = learning.map_or(0, |learning| learning.strokes(scenario));
     let mut die = None;
