@@ -17,7 +17,7 @@ use crate::ledger::Ledger;
 use crate::machine::Load;
 use crate::permit::{PermitRefusal, RunPermit};
 use crate::settings::Press;
-use crate::shape::{Progress, ShapeJudge, ShapeModel};
+use crate::shape::{FillError, Progress, ShapeJudge, ShapeModel};
 use crate::signature::Layout;
 use crate::stroke::{Place, Position, Tracker};
 use crate::units::Tick;
@@ -160,7 +160,10 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         let mut reported = false;
         if place.ended {
             // Only with strokes shorter than the judging takes can one still be waiting.
-            reported |= self.conclude(frame.tick);
+            if let Some(ended) = &mut self.ended {
+                self.shape.cut_short(&mut ended.findings);
+                reported = self.complete(frame.tick);
+            }
             self.end_stroke(frame.tick, place.crank_fault || place.reversed);
         }
         if place.started {
@@ -188,7 +191,8 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         let unloaded = !self.contact && guarded_total.abs() < self.press.settings.stroke.onset_kn;
         self.judge_health(frame, &raw, raw_total, unloaded, clock, &place);
         self.judge_frame(&moment, slide.and_then(|(angle, (_, rate))| angle.is_closing().then_some(rate)));
-        reported |= self.judge_ended(frame.tick);
+        // One report a frame, or the first would be lost.
+        reported = reported || self.judge_ended(frame.tick);
 
         // journal
         self.ledger.step(&loads);
@@ -361,8 +365,8 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
 
     /// All that is left of the judging of an ended stroke, at once. True if there was one.
     fn conclude(&mut self, tick: Tick) -> bool {
-        // The shape's work is divided into at most this many parts.
-        for _ in 0..ShapeJudge::<N, BINS>::PARTS {
+        // The work on one stroke, and what is left of the baseline's upkeep after the one before, take at most so many parts.
+        for _ in 0..2 * ShapeJudge::<N, BINS>::PARTS {
             if self.ended.is_none() {
                 return false;
             }
@@ -528,12 +532,56 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         marked: bool,
     ) -> Result<(), crate::die::DieError> {
         limits.check(N)?;
-        self.die = limits;
-        self.inside.forget();
         if let Some(shape) = &shape {
             self.press.settings.health.stuck_alone_frames = shape.repeat_limit;
         }
+        self.set_limits(tick, limits)?;
         self.shape.set(shape, marked);
+        Ok(())
+    }
+
+    /// Sets a die's limits and removes the learned shape, without room for one on the stack. A shape can then be
+    /// filled in: [`Self::begin_shape`], [`Self::fill_shape`], [`Self::commit_shape`].
+    ///
+    /// # Errors
+    /// [`crate::die::DieError`] if the limits cannot be; the old die then stays.
+    pub fn set_limits(&mut self, tick: Tick, limits: DieLimits) -> Result<(), crate::die::DieError> {
+        limits.check(N)?;
+        self.die = limits;
+        self.inside.forget();
+        self.shape.clear();
+        self.journal.write(tick, self.stroke, EventKind::SettingsChanged, None, None);
+        Ok(())
+    }
+
+    /// Begins to fill in a learned shape where it will stay; the one there is gone. Until [`Self::commit_shape`]
+    /// every stroke that ends is held as not judged, so this is for a press that stands.
+    ///
+    /// # Errors
+    /// [`FillError::Busy`] while a stroke is still being judged by the old one: try again after the next frame.
+    pub fn begin_shape(&mut self) -> Result<(), FillError> {
+        self.shape.begin_fill()
+    }
+
+    /// Fills in words of the shape from the n-th on; see [`crate::shape::fill`] for what they are. Some 50 words
+    /// between two frames cost about as much as a frame.
+    ///
+    /// # Errors
+    /// [`FillError`] says which word is wrong, or what must come first.
+    pub fn fill_shape(&mut self, n: usize, words: &[u32]) -> Result<(), FillError> {
+        self.shape.fill(n, words)
+    }
+
+    /// The shape is whole and takes effect with the next stroke, or with the one under way if that has not reached
+    /// the shape's first bin (a stroke that has is held as incomplete). `marked` as with [`Self::set_die`].
+    ///
+    /// # Errors
+    /// [`FillError`] if words are missing or the bins cannot be; strokes are then still held.
+    pub fn commit_shape(&mut self, tick: Tick, marked: bool) -> Result<(), FillError> {
+        self.shape.commit(marked)?;
+        if let Some(model) = self.shape.model() {
+            self.press.settings.health.stuck_alone_frames = model.repeat_limit;
+        }
         self.journal.write(tick, self.stroke, EventKind::SettingsChanged, None, None);
         Ok(())
     }

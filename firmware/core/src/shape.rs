@@ -9,6 +9,7 @@
 //! The work is cut into parts of one row each, so that no frame pays for a whole stroke.
 
 pub mod field;
+pub mod fill;
 pub mod model;
 mod residual;
 mod statistics;
@@ -18,10 +19,12 @@ use crate::stroke::Position;
 use crate::verdict::{Finding, Findings, Reason, Verdict};
 
 use field::{Field, add_scaled, dot, hat, scale};
+pub use fill::FillError;
 pub use model::ShapeModel;
 use model::{FACTORS, STATISTICS, Statistic, TANGENTS};
 pub use residual::ROUNDS;
 use residual::Residual;
+use statistics::PIECE;
 pub use statistics::{Measures, Standout};
 
 /// Whether the judging of a stroke is complete.
@@ -72,19 +75,59 @@ enum Against {
 }
 
 /// What the next part of the work is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 enum Stage {
     Idle,
     Measure(Against),
     Conclude(Against),
-    Tangent { row: usize, step: usize },
+    /// Moves the baseline or the candidate by a part of the way to the stroke in hand.
+    Follow {
+        candidate: bool,
+        weight: f32,
+    },
+    /// Moves the baseline to the candidate or to the stroke in hand.
+    Rebase {
+        to_candidate: bool,
+    },
+    Tangent {
+        row: usize,
+        step: usize,
+    },
+}
+
+impl Stage {
+    /// What is left to do once the stroke's verdict is known.
+    fn is_upkeep(self) -> bool {
+        match self {
+            Self::Idle
+            | Self::Follow { candidate: false, .. }
+            | Self::Rebase { .. }
+            | Self::Tangent { .. } => true,
+            Self::Measure(against) | Self::Conclude(against) => against == Against::Drift,
+            Self::Follow { candidate: true, .. } => false,
+        }
+    }
+}
+
+/// What the model's place holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Content {
+    Nothing,
+    /// Bins only, to gather signatures in.
+    Bins,
+    /// The first so many words of a model.
+    Part(usize),
+    Model,
 }
 
 /// Judges signatures against a model.
+///
+/// There is room for one model, filled by [`Self::set`] or, word by word in its place, between [`Self::begin_fill`]
+/// and [`Self::commit`]. No stroke is judged by parts of two models, or of half of one.
 #[derive(Debug, Clone)]
 pub struct ShapeJudge<const N: usize, const BINS: usize> {
-    layout: Option<Layout<BINS>>,
-    model: Option<ShapeModel<N, BINS>>,
+    content: Content,
+    model: ShapeModel<N, BINS>,
     state: State<N, BINS>,
 }
 
@@ -98,6 +141,13 @@ struct State<const N: usize, const BINS: usize> {
     /// The next stroke to begin, and the one under way, is the first of a new coil.
     coil_coming: bool,
     coil_begun: bool,
+    /// The stroke that ended last was the first of a new coil.
+    coil_ended: bool,
+    under_way: bool,
+    /// The stroke that ended last has not begun to be judged: what follows from the one before is not done yet.
+    waiting: bool,
+    /// The stroke that ended last cannot be judged.
+    unjudged: bool,
 
     stage: Stage,
     residual: Residual<N, BINS>,
@@ -131,6 +181,10 @@ impl<const N: usize, const BINS: usize> Default for State<N, BINS> {
             active: 0,
             coil_coming: false,
             coil_begun: false,
+            coil_ended: false,
+            under_way: false,
+            waiting: false,
+            unjudged: false,
             stage: Stage::Idle,
             residual: Residual::default(),
             baseline: [[0.0; N]; BINS],
@@ -165,6 +219,21 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
         if self.active == 0 { first } else { second }
     }
 
+    /// A new model: nothing is known of it. In place, for all of this does not fit on a small stack.
+    fn restart(&mut self, marked: bool) {
+        self.marked = marked;
+        self.signatures.iter_mut().for_each(Signature::restart);
+        (self.coil_coming, self.coil_begun, self.coil_ended) = (false, false, false);
+        (self.waiting, self.unjudged) = (false, false);
+        self.stage = Stage::Idle;
+        self.residual.begin();
+        self.misses = 0;
+        self.own_stock = false;
+        self.drift = 0.0;
+        self.last = Measures::default();
+        self.forget_coil();
+    }
+
     /// What was known of the coil says nothing of the next one.
     fn forget_coil(&mut self) {
         self.strokes = 0;
@@ -177,33 +246,101 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
 
 impl<const N: usize, const BINS: usize> Default for ShapeJudge<N, BINS> {
     fn default() -> Self {
-        Self { layout: None, model: None, state: State::default() }
+        Self { content: Content::Nothing, model: ShapeModel::empty(), state: State::default() }
     }
 }
 
 impl<const N: usize, const BINS: usize> ShapeJudge<N, BINS> {
     /// Calls of [`Self::advance`] that a stroke's judging takes at most: three comparisons and a drift check, the
     /// tangents of a moved baseline, and the conclusions between them.
-    pub const PARTS: usize = 4 * (Residual::<N, BINS>::PARTS + 1) + TANGENTS * TANGENT_STEPS + 4;
+    pub const PARTS: usize = 4 * (Residual::<N, BINS>::PARTS + 1)
+        + TANGENTS * (BINS.div_ceil(PIECE) + 3 + 2 * (FACTORS + TANGENTS))
+        + 5;
 
     /// Sets or removes the model; `marked` says whether changes of coil will be told by [`Self::new_coil`].
     pub fn set(&mut self, model: Option<ShapeModel<N, BINS>>, marked: bool) {
-        self.layout = model.as_ref().map(|model| model.layout);
-        self.state = State { marked, ..State::default() };
-        if let Some(model) = &model {
-            self.state.baseline = model.reference;
-            self.state.tangents = model.tangents;
+        self.clear();
+        if let Some(model) = model {
+            self.model = model;
+            self.adopt(marked);
         }
-        self.model = model;
+    }
+
+    /// Removes the model.
+    pub fn clear(&mut self) {
+        self.content = Content::Nothing;
+        self.state.stage = Stage::Idle;
+        self.state.waiting = false;
+    }
+
+    /// The model in its place becomes what strokes are judged by.
+    fn adopt(&mut self, marked: bool) {
+        self.content = Content::Model;
+        self.state.restart(marked);
+        self.state.baseline = self.model.reference;
+        self.state.tangents = self.model.tangents;
+        if self.state.under_way && !self.model.layout.is_by_angle() {
+            // Its time has run for a while; bins of angle show by themselves whether it begins before them.
+            self.state.active().spoil();
+        }
+    }
+
+    /// Begins to fill in another model, in the place of the present one, which is gone. From here to
+    /// [`Self::commit`] a stroke that ends cannot be judged, and is told so with a hold.
+    ///
+    /// # Errors
+    /// [`FillError::Busy`] while a stroke is being judged; after [`Self::PARTS`] frames it no longer is.
+    pub fn begin_fill(&mut self) -> Result<(), FillError> {
+        if self.state.stage != Stage::Idle || self.state.waiting {
+            return Err(FillError::Busy);
+        }
+        self.content = Content::Part(0);
+        Ok(())
+    }
+
+    /// Fills in words from the n-th on, in order and any number at a time; see [`fill`] for what they are.
+    /// Words that were filled in already may come again, as where an answer was lost.
+    ///
+    /// # Errors
+    /// [`FillError`] says which word is wrong, or what must come first.
+    pub fn fill(&mut self, n: usize, words: &[u32]) -> Result<(), FillError> {
+        let Content::Part(next) = self.content else { return Err(FillError::NotBegun) };
+        if n > next {
+            return Err(FillError::Order(next));
+        }
+        self.model.put(n, words)?;
+        self.content = Content::Part(next.max(n + words.len()));
+        Ok(())
+    }
+
+    /// The model is whole: strokes are judged by it. One under way is, if its bins have not begun yet; if they have,
+    /// it is told to be incomplete, with a hold.
+    ///
+    /// # Errors
+    /// [`FillError`] if words are missing or the bins cannot be.
+    pub fn commit(&mut self, marked: bool) -> Result<(), FillError> {
+        let Content::Part(next) = self.content else { return Err(FillError::NotBegun) };
+        if next < ShapeModel::<N, BINS>::WORDS {
+            return Err(FillError::Incomplete(next));
+        }
+        if !self.model.layout.is_sound() {
+            return Err(FillError::Layout);
+        }
+        self.adopt(marked);
+        Ok(())
     }
 
     /// Gathers signatures in these bins without judging them, for learning.
     pub fn gather(&mut self, layout: Layout<BINS>) {
-        *self = Self { layout: Some(layout), ..Self::default() };
+        self.clear();
+        self.model.layout = layout;
+        self.content = Content::Bins;
+        self.state.restart(false);
     }
 
     /// A stroke begins.
     pub fn begin_stroke(&mut self) {
+        self.state.under_way = true;
         self.state.active().restart();
         self.state.coil_begun |= core::mem::take(&mut self.state.coil_coming);
     }
@@ -211,31 +348,61 @@ impl<const N: usize, const BINS: usize> ShapeJudge<N, BINS> {
     /// One frame of the stroke.
     #[inline]
     pub fn step(&mut self, position: Position, loads: &[f32; N]) {
-        if let Some(layout) = &self.layout {
-            self.state.active().step(layout, position, loads);
+        if matches!(self.content, Content::Model | Content::Bins) {
+            self.state.active().step(&self.model.layout, position, loads);
         }
     }
 
-    /// The stroke is over and will be judged; the next one may begin.
+    /// The stroke is over and will be judged; the next one may begin. The one before it must have been judged to
+    /// the end or [`Self::cut_short`].
     pub fn end_stroke(&mut self) {
         let state = &mut self.state;
-        if let Some(layout) = &self.layout {
-            state.active().finish(layout);
+        if matches!(self.content, Content::Model | Content::Bins) {
+            state.active().finish(&self.model.layout);
         }
+        state.under_way = false;
         state.active = 1 - state.active;
-        if core::mem::take(&mut state.coil_begun) && state.marked {
-            state.forget_coil();
+        state.coil_ended |= core::mem::take(&mut state.coil_begun);
+        state.unjudged = matches!(self.content, Content::Part(_));
+        if self.content == Content::Model {
+            state.waiting = true;
+            if state.stage == Stage::Idle {
+                state.stage = state.start();
+            }
         }
-        let against = if state.strokes > 0 { Against::Baseline } else { Against::Reference };
-        state.stage = if self.model.is_some() { Stage::Measure(against) } else { Stage::Idle };
-        state.residual.begin();
-        state.last = Measures::default();
     }
 
     /// The stroke was given up: it is not judged.
     pub fn give_up(&mut self) {
+        self.state.under_way = false;
         self.state.active = 1 - self.state.active;
-        self.state.stage = Stage::Idle;
+        self.state.unjudged = false;
+        self.state.waiting = false;
+    }
+
+    /// Another stroke has ended: the one before it must be done with. If its verdict was not known yet, that is told
+    /// with a hold; what follows for the baseline is still done.
+    pub fn cut_short(&mut self, findings: &mut Findings) {
+        let state = &mut self.state;
+        if self.content == Content::Model {
+            // These need the signature, whose place is needed.
+            if matches!(state.stage, Stage::Follow { .. } | Stage::Rebase { .. }) {
+                state.stage = state.part(&self.model, findings);
+            }
+            if !state.stage.is_upkeep() {
+                // Told already where only a candidate is still asked.
+                let told = matches!(
+                    state.stage,
+                    Stage::Measure(Against::Candidate) | Stage::Conclude(Against::Candidate)
+                );
+                state.unjudged |= !told;
+                state.stage = Stage::Idle;
+            }
+            state.unjudged |= core::mem::take(&mut state.waiting);
+        }
+        if core::mem::take(&mut state.unjudged) {
+            tell_unjudged(findings);
+        }
     }
 
     /// The stock changes with the next stroke that begins; the one that ended last is still of the old coil.
@@ -246,9 +413,18 @@ impl<const N: usize, const BINS: usize> ShapeJudge<N, BINS> {
 
     /// A bounded part of the judging of the stroke that ended last.
     pub fn advance(&mut self, findings: &mut Findings) -> Progress {
-        let Some(model) = &self.model else { return Progress::Done };
-        self.state.stage = self.state.part(model, findings);
-        if self.state.stage == Stage::Idle { Progress::Done } else { Progress::Working }
+        let state = &mut self.state;
+        if core::mem::take(&mut state.unjudged) {
+            tell_unjudged(findings);
+        }
+        if self.content != Content::Model {
+            return Progress::Done;
+        }
+        state.stage = match state.stage {
+            Stage::Idle if state.waiting => state.start(),
+            _ => state.part(&self.model, findings),
+        };
+        if state.stage == Stage::Idle && !state.waiting { Progress::Done } else { Progress::Working }
     }
 
     /// The signature of the stroke that ended last.
@@ -260,19 +436,19 @@ impl<const N: usize, const BINS: usize> ShapeJudge<N, BINS> {
     /// How bins lie on the stroke, where signatures are gathered.
     #[must_use]
     pub fn layout(&self) -> Option<&Layout<BINS>> {
-        self.layout.as_ref()
+        matches!(self.content, Content::Model | Content::Bins).then_some(&self.model.layout)
     }
 
     /// The running baseline, kN, where a model judges.
     #[must_use]
     pub fn baseline(&self) -> Option<&Field<N, BINS>> {
-        self.model.as_ref().map(|_| &self.state.baseline)
+        self.model().map(|_| &self.state.baseline)
     }
 
     /// The model.
     #[must_use]
     pub fn model(&self) -> Option<&ShapeModel<N, BINS>> {
-        self.model.as_ref()
+        (self.content == Content::Model).then_some(&self.model)
     }
 
     /// What the last judged stroke measured.
@@ -282,8 +458,20 @@ impl<const N: usize, const BINS: usize> ShapeJudge<N, BINS> {
     }
 }
 
-/// Parts in which one tangent is made: the slope, its factor part out, earlier tangents out, the length.
-const TANGENT_STEPS: usize = 2 + 2 * FACTORS + 2 * TANGENTS;
+/// The stroke passes nowhere unjudged.
+fn tell_unjudged(findings: &mut Findings) {
+    let (reason, nowhere) = (Reason::NotJudged, Position::Unknown);
+    let verdict = reason.verdict();
+    findings.add(Finding {
+        reason,
+        verdict,
+        column: None,
+        from: nowhere,
+        to: nowhere,
+        value: 0.0,
+        limit: 0.0,
+    });
+}
 
 mod decide;
 

@@ -37,6 +37,44 @@ impl core::fmt::Display for LayoutError {
 impl core::error::Error for LayoutError {}
 
 impl<const BINS: usize> Layout<BINS> {
+    /// No bins: a place to be filled.
+    pub(crate) const EMPTY: Self = Self { by_angle: false, starts: [0.0; BINS], used: 0, end: 0.0 };
+
+    /// Whether bins are bins of angle, and how many are used.
+    pub(crate) fn whole_words(&self) -> [u32; 2] {
+        [u32::from(self.by_angle), self.used as u32]
+    }
+
+    /// Starts of all `BINS` bins, and the end.
+    pub(crate) fn places(&self) -> (&[f32], &f32) {
+        (&self.starts, &self.end)
+    }
+
+    /// See [`Self::places`]; whoever writes them asks [`Self::is_sound`] before the layout is used.
+    pub(crate) fn places_mut(&mut self) -> (&mut [f32], &mut f32) {
+        (&mut self.starts, &mut self.end)
+    }
+
+    /// See [`Self::places_mut`].
+    pub(crate) fn put_by_angle(&mut self, by_angle: bool) {
+        self.by_angle = by_angle;
+    }
+
+    /// See [`Self::places_mut`].
+    pub(crate) fn put_used(&mut self, used: usize) {
+        self.used = used;
+    }
+
+    /// Whether it is one that [`Self::new`] could have made.
+    pub(crate) fn is_sound(&self) -> bool {
+        let bound = if self.by_angle { 360.0 } else { f32::MAX };
+        let next = self.starts.iter().skip(1).chain(core::iter::once(&self.end));
+        let rising = self.starts.iter().zip(next).take(self.used).all(|(a, b)| a < b);
+        let rest = self.starts.iter().skip(self.used).all(|start| *start == self.end);
+        let from_zero = self.starts.first().is_some_and(|first| *first >= 0.0);
+        (1..=BINS).contains(&self.used) && rising && rest && from_zero && self.end <= bound
+    }
+
     /// Bins between these edges, one more than there are bins, in degrees (`by_angle`) or ticks from onset.
     ///
     /// # Errors
@@ -148,6 +186,13 @@ impl<const N: usize, const BINS: usize> Default for Signature<N, BINS> {
 }
 
 impl<const N: usize, const BINS: usize> Signature<N, BINS> {
+    /// The stroke under way cannot become whole any more.
+    pub(crate) fn spoil(&mut self) {
+        self.restart();
+        self.last = Some((f32::INFINITY, [0.0; N]));
+        self.whole = false;
+    }
+
     /// Starts a new stroke.
     pub fn restart(&mut self) {
         self.filled = 0;

@@ -121,6 +121,8 @@ reasons! {
     CrankFault = "crank-sensor-fault", "crank sensor contradicts itself";
     /// An internal invariant does not hold.
     Internal = "internal-fault", "internal check failed";
+    /// A stroke ended before the one before it was judged, or its learned shape was being changed.
+    NotJudged = "not-judged", "the shape could not be judged: the next stroke came too soon, or the die was being changed";
 }
 
 impl Reason {

@@ -1,10 +1,10 @@
 //! What the measured stroke means, and what follows for the baseline.
 
-use super::statistics::{FieldStatistics, all, energy};
+use super::statistics::{PIECE, all, energy};
 use super::{
     AGREE, Against, BASELINE_WEIGHT, BASELINE_WORTH, FACTORS, Field, Finding, Findings, MISSES, Measures,
-    Reason, SCATTER_MOST, SCATTER_PACE, STATISTICS, ShapeModel, Stage, State, Statistic, StockRule,
-    TANGENT_STEPS, TANGENTS, Verdict, YOUNG, add_scaled, dot, hat, scale,
+    Reason, SCATTER_MOST, SCATTER_PACE, STATISTICS, ShapeModel, Stage, State, Statistic, StockRule, TANGENTS,
+    Verdict, YOUNG, add_scaled, dot, hat, scale,
 };
 
 /// Inflation of a residual's variance against a baseline worth so many strokes.
@@ -22,8 +22,35 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
             Stage::Conclude(Against::Reference) => self.against_reference(model, findings),
             Stage::Conclude(Against::Candidate) => self.against_candidate(model),
             Stage::Conclude(Against::Drift) => self.drifted(model, findings),
+            Stage::Follow { candidate: false, weight } => {
+                let [first, second] = &self.signatures;
+                let ended = if self.active == 0 { second } else { first };
+                move_towards(&mut self.baseline, ended.field(), weight);
+                Stage::Tangent { row: 0, step: 0 }
+            }
+            Stage::Follow { candidate: true, weight } => {
+                let [first, second] = &self.signatures;
+                let ended = if self.active == 0 { second } else { first };
+                move_towards(&mut self.candidate, ended.field(), weight);
+                self.candidate_followed()
+            }
+            Stage::Rebase { to_candidate } => {
+                self.baseline = if to_candidate { self.candidate } else { *self.ended().field() };
+                Stage::Tangent { row: 0, step: 0 }
+            }
             Stage::Tangent { row, step } => self.tangent(model, row, step),
         }
+    }
+
+    /// The stroke that ended last goes to be judged.
+    pub(super) fn start(&mut self) -> Stage {
+        self.waiting = false;
+        if core::mem::take(&mut self.coil_ended) && self.marked {
+            self.forget_coil();
+        }
+        self.residual.begin();
+        self.last = Measures::default();
+        Stage::Measure(if self.strokes > 0 { Against::Baseline } else { Against::Reference })
     }
 
     fn measure(&mut self, model: &ShapeModel<N, BINS>, against: Against, findings: &mut Findings) -> Stage {
@@ -70,7 +97,7 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
         let [marked, unmarked] = &model.limits;
         let learnt = if self.marked { marked } else { unmarked };
         let swell = 1.0 + tolerance / learnt[Statistic::Residual as usize];
-        let off = FieldStatistics::of(model, &self.residual.p);
+        let off = &self.residual.of_p;
         let inflation = inflation(strokes);
         // Written so that a NaN is no stock.
         off.energy / inflation < residual + tolerance
@@ -82,8 +109,8 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
     }
 
     fn against_baseline(&mut self, model: &ShapeModel<N, BINS>, findings: &mut Findings) -> Stage {
-        let off = FieldStatistics::of(model, &self.residual.q);
-        let values = all(&self.residual, &off, inflation(self.strokes));
+        let off = &self.residual.of_q;
+        let values = all(&self.residual, off, inflation(self.strokes));
         let limits = self.limits(model);
         let mut measures = Measures { window: off.window, bin: off.bin, ..Measures::default() };
         let mut within = true;
@@ -112,10 +139,7 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
         }
         self.strokes = self.strokes.saturating_add(1);
         let weight = (1.0 / self.strokes as f32).max(BASELINE_WEIGHT);
-        let [first, second] = &self.signatures;
-        let ended = if self.active == 0 { second } else { first };
-        move_towards(&mut self.baseline, ended.field(), weight);
-        Stage::Tangent { row: 0, step: 0 }
+        Stage::Follow { candidate: false, weight }
     }
 
     fn against_reference(&mut self, model: &ShapeModel<N, BINS>, findings: &mut Findings) -> Stage {
@@ -132,8 +156,8 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
         let free = !self.marked || young;
         if self.strokes == 0 {
             // Only the reference was asked: it tells where the stroke stands out.
-            let off = FieldStatistics::of(model, &self.residual.q);
-            let values = all(&self.residual, &off, inflation(1));
+            let off = &self.residual.of_q;
+            let values = all(&self.residual, off, inflation(1));
             let mut measures = Measures { window: off.window, bin: off.bin, ..Measures::default() };
             for ((over, value), limit) in measures.over_limit.iter_mut().zip(values).zip(self.limits(model)) {
                 *over = value / limit;
@@ -150,7 +174,7 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
         };
         self.tell(model, findings, reason, verdict);
         if self.strokes == 0 && stock {
-            return self.rebase(None, 1);
+            return self.rebase(false, 1);
         }
         if !plausible && !stock {
             return Stage::Idle;
@@ -166,38 +190,40 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
     }
 
     fn against_candidate(&mut self, model: &ShapeModel<N, BINS>) -> Stage {
-        let off = FieldStatistics::of(model, &self.residual.q);
-        let values = all(&self.residual, &off, inflation(self.agreeing));
+        let off = &self.residual.of_q;
+        let values = all(&self.residual, off, inflation(self.agreeing));
         let agrees = values.iter().zip(self.limits(model)).all(|(value, limit)| *value < limit);
-        let stock = self.own_stock;
-        let young = self.strokes == 0 || (self.marked && self.strokes < YOUNG);
         if agrees {
             self.agreeing = self.agreeing.saturating_add(1);
             self.misses = 0;
-            let weight = 1.0 / self.agreeing as f32;
-            let [first, second] = &self.signatures;
-            let ended = if self.active == 0 { second } else { first };
-            move_towards(&mut self.candidate, ended.field(), weight);
-            self.candidate_allowed &= stock;
-            let free = (!self.marked || young) && self.candidate_allowed;
-            let [allowed, near, anywhere] = AGREE;
-            let needed = if free {
-                allowed
-            } else if self.candidate_near {
-                near
-            } else {
-                anywhere
-            };
-            if self.agreeing >= needed {
-                self.far = !free;
-                return self.rebase(Some(()), self.agreeing);
-            }
-        } else if self.agreeing > 1 && self.misses < MISSES {
+            return Stage::Follow { candidate: true, weight: 1.0 / self.agreeing as f32 };
+        }
+        if self.agreeing > 1 && self.misses < MISSES {
             self.misses += 1;
         } else {
-            self.new_candidate(stock, self.candidate_near);
+            self.new_candidate(self.own_stock, self.candidate_near);
         }
         Stage::Idle
+    }
+
+    /// One more stroke agrees with the candidate: enough of them move the baseline.
+    fn candidate_followed(&mut self) -> Stage {
+        let young = self.strokes == 0 || (self.marked && self.strokes < YOUNG);
+        self.candidate_allowed &= self.own_stock;
+        let free = (!self.marked || young) && self.candidate_allowed;
+        let [allowed, near, anywhere] = AGREE;
+        let needed = if free {
+            allowed
+        } else if self.candidate_near {
+            near
+        } else {
+            anywhere
+        };
+        if self.agreeing < needed {
+            return Stage::Idle;
+        }
+        self.far = !free;
+        self.rebase(true, self.agreeing)
     }
 
     fn new_candidate(&mut self, stock: bool, near: bool) {
@@ -209,13 +235,12 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
     }
 
     /// Moves the baseline to the candidate, or to the stroke in hand.
-    fn rebase(&mut self, to_candidate: Option<()>, strokes: u32) -> Stage {
-        self.baseline = if to_candidate.is_some() { self.candidate } else { *self.ended().field() };
+    fn rebase(&mut self, to_candidate: bool, strokes: u32) -> Stage {
         self.strokes = strokes;
         self.agreeing = 0;
         self.scatter = [1.0; STATISTICS];
         self.frozen = false;
-        Stage::Tangent { row: 0, step: 0 }
+        Stage::Rebase { to_candidate }
     }
 
     /// The moved baseline against the reference: following stops where stock no longer explains the way.
@@ -234,40 +259,43 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
 
     /// Makes the tangents of the baseline: its slope under each hat, in σ, without factors and earlier tangents.
     fn tangent(&mut self, model: &ShapeModel<N, BINS>, row: usize, step: usize) -> Stage {
-        const FROM_EARLIER: usize = 1 + 2 * FACTORS;
-        const LAST: usize = TANGENT_STEPS - 1;
-        let next = if step == LAST {
-            Stage::Tangent { row: row + 1, step: 0 }
-        } else {
-            Stage::Tangent { row, step: step + 1 }
-        };
+        let pieces = BINS.div_ceil(PIECE);
+        // The slope piece by piece, its length, what is taken out, the length that is left, the scaling.
+        let from_factors = pieces + 1;
+        let from_earlier = from_factors + 2 * FACTORS;
+        let from_scaling = from_earlier + 2 * TANGENTS;
         let (earlier, rest) = self.tangents.split_at_mut(row.min(TANGENTS));
         let Some(tangent) = rest.first_mut() else {
             self.residual.begin();
             return Stage::Measure(Against::Drift);
         };
-        let removed = if step == 0 {
-            slope(model, &self.baseline, row, tangent);
+        let mut next = Stage::Tangent { row, step: step + 1 };
+        if step < pieces {
+            slope(model, &self.baseline, row, tangent, step * PIECE);
+        } else if step == pieces {
             self.tangent_length = dot(tangent, tangent);
-            None
-        } else if step < FROM_EARLIER {
-            model.factors.get((step - 1) / 2)
-        } else {
-            earlier.get((step - FROM_EARLIER) / 2)
-        };
-        if let Some(removed) = removed {
-            // First the amplitude, then the row: a part of the work each.
-            if (step - 1).is_multiple_of(2) {
-                self.tangent_amplitude = dot(removed, tangent);
+        } else if step < from_scaling {
+            let removed = if step < from_earlier {
+                model.factors.get((step - from_factors) / 2)
             } else {
-                add_scaled(tangent, removed, -self.tangent_amplitude);
+                earlier.get((step - from_earlier) / 2)
+            };
+            if let Some(removed) = removed {
+                // First the amplitude, then the row: a part of the work each.
+                if (step - from_factors).is_multiple_of(2) {
+                    self.tangent_amplitude = dot(removed, tangent);
+                } else {
+                    add_scaled(tangent, removed, -self.tangent_amplitude);
+                }
             }
-        }
-        if step == LAST {
+        } else if step == from_scaling {
             let left = dot(tangent, tangent);
             // A slope that is nearly all scatter already, or lost in noise, is none.
             let kept = left > 0.02 * 0.02 * self.tangent_length && left > 1.0;
-            scale(tangent, if kept { 1.0 / libm::sqrtf(left) } else { 0.0 });
+            self.tangent_amplitude = if kept { 1.0 / libm::sqrtf(left) } else { 0.0 };
+        } else {
+            scale(tangent, self.tangent_amplitude);
+            next = Stage::Tangent { row: row + 1, step: 0 };
         }
         next
     }
@@ -334,19 +362,22 @@ fn move_towards<const N: usize, const BINS: usize>(
     }
 }
 
-/// Slope of a signature over the bins' axis under one hat, in σ units: second-order differences over uneven bins.
+/// Slope of a signature over the bins' axis under one hat, in σ units, for [`PIECE`] bins from `begin` on:
+/// second-order differences over uneven bins.
 fn slope<const N: usize, const BINS: usize>(
     model: &ShapeModel<N, BINS>,
     baseline: &Field<N, BINS>,
     window: usize,
     into: &mut Field<N, BINS>,
+    begin: usize,
 ) {
     let used = model.layout.used();
     let middle = |bin: usize| {
         let (from, to) = model.layout.edges(bin);
         0.5 * (from + to)
     };
-    for (n, (row, per_sigma)) in into.iter_mut().zip(&model.per_sigma).enumerate() {
+    let rows = into.iter_mut().zip(&model.per_sigma).enumerate();
+    for (n, (row, per_sigma)) in rows.skip(begin).take(PIECE) {
         *row = [0.0; N];
         if n >= used || used < 2 {
             continue;

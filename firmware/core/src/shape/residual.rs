@@ -2,6 +2,7 @@
 
 use super::field::{Field, add_scaled, dot};
 use super::model::{ALLOWED, FACTORS, ShapeModel, TANGENTS};
+use super::statistics::{FieldStatistics, Tally};
 
 /// Tangents and allowed directions are not orthogonal to one another: taking them out in turn leaves a part that
 /// shrinks with every round.
@@ -25,6 +26,11 @@ pub(super) struct Residual<const N: usize, const BINS: usize> {
     pub size: f32,
     /// Score or amplitude of the row in hand.
     amplitude: f32,
+    tally: Tally<N>,
+    /// Statistics of `q` and of `p`.
+    pub of_q: FieldStatistics,
+    /// See `of_q`.
+    pub of_p: FieldStatistics,
 }
 
 impl<const N: usize, const BINS: usize> Default for Residual<N, BINS> {
@@ -38,18 +44,23 @@ impl<const N: usize, const BINS: usize> Default for Residual<N, BINS> {
             allowed: [0.0; ALLOWED],
             size: 0.0,
             amplitude: 0.0,
+            tally: Tally::default(),
+            of_q: FieldStatistics::default(),
+            of_p: FieldStatistics::default(),
         }
     }
 }
 
 impl<const N: usize, const BINS: usize> Residual<N, BINS> {
     /// Calls of [`Self::advance`] that one residual takes.
-    pub(super) const PARTS: usize =
-        2 + 2 * (FACTORS + TANGENTS + ALLOWED) + ROUNDS * 2 * (TANGENTS + ALLOWED);
+    pub(super) const PARTS: usize = Self::ROWS + 2 * Tally::<N>::parts(BINS);
+    /// Those of them that take rows out.
+    const ROWS: usize = 2 + 2 * (FACTORS + TANGENTS + ALLOWED) + ROUNDS * 2 * (TANGENTS + ALLOWED);
 
     /// Starts afresh.
     pub(super) fn begin(&mut self) {
         self.step = 0;
+        self.tally = Tally::default();
     }
 
     /// One part of the work on `x` against `baseline`. True when all is done; the next call then starts afresh.
@@ -100,6 +111,14 @@ impl<const N: usize, const BINS: usize> Residual<N, BINS> {
         } else if step == FROM_COPY {
             self.p = self.q;
             self.own_scores = self.scores;
+        } else if step >= Self::ROWS {
+            if step < Self::ROWS + Tally::<N>::parts(BINS) {
+                if self.tally.advance(model, &self.q) {
+                    self.of_q = self.tally.made;
+                }
+            } else if self.tally.advance(model, &self.p) {
+                self.of_p = self.tally.made;
+            }
         } else if step >= FROM_ROUNDS && (step - FROM_ROUNDS) % ROUND < 2 * TANGENTS {
             let within = (step - FROM_ROUNDS) % ROUND;
             let Some(tangent) = tangents.get(within / 2) else { return false };

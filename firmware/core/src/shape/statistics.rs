@@ -25,7 +25,7 @@ pub struct Measures {
 }
 
 /// Statistics of a residual field: energy, greatest, matched, windows.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct FieldStatistics {
     pub energy: f32,
     pub greatest: f32,
@@ -35,27 +35,81 @@ pub(super) struct FieldStatistics {
     pub bin: Standout,
 }
 
-impl FieldStatistics {
-    /// Of a residual in σ units.
-    pub(super) fn of<const N: usize, const BINS: usize>(
+/// Bins that one part of a [`Tally`] takes in, and one part of a slope.
+pub(super) const PIECE: usize = 16;
+
+/// The statistics of a residual field while they are being made, a part a frame.
+#[derive(Debug, Clone)]
+pub(super) struct Tally<const N: usize> {
+    step: usize,
+    /// `[column][window]`: responses; scaled once all bins are in.
+    responses: [[f32; WINDOWS]; N],
+    /// What there is so far; whole when the last part is done.
+    pub made: FieldStatistics,
+}
+
+impl<const N: usize> Default for Tally<N> {
+    fn default() -> Self {
+        Self { step: 0, responses: [[0.0; WINDOWS]; N], made: FieldStatistics::default() }
+    }
+}
+
+impl<const N: usize> Tally<N> {
+    /// Calls of [`Self::advance`] that a field of so many bins takes.
+    pub(super) const fn parts(bins: usize) -> usize {
+        bins.div_ceil(PIECE) + 1 + N
+    }
+
+    /// One part of the work on a residual in σ units. True when all is done; the next call then starts afresh.
+    pub(super) fn advance<const BINS: usize>(
+        &mut self,
         model: &ShapeModel<N, BINS>,
         q: &Field<N, BINS>,
-    ) -> Self {
+    ) -> bool {
+        let step = self.step;
+        self.step += 1;
+        let pieces = BINS.div_ceil(PIECE);
+        if step == 0 {
+            *self = Self { step: 1, ..Self::default() };
+        }
+        if step < pieces {
+            self.take_in(model, q, step * PIECE);
+        } else if step == pieces {
+            self.compare(model);
+        } else if let Some(rows) = model.whitener.get(step - pieces - 1) {
+            for row in rows {
+                let mut sum = 0.0;
+                for (row, scaled) in row.iter().zip(&self.responses) {
+                    for (weight, scaled) in row.iter().zip(scaled) {
+                        sum += weight * scaled;
+                    }
+                }
+                self.made.windows += sum * sum;
+            }
+        }
+        let done = self.step >= Self::parts(BINS);
+        if done {
+            self.step = 0;
+        }
+        done
+    }
+
+    /// The bins from the n-th on.
+    fn take_in<const BINS: usize>(&mut self, model: &ShapeModel<N, BINS>, q: &Field<N, BINS>, from: usize) {
         let used = model.layout.used();
-        let mut responses = [[0.0_f32; WINDOWS]; N];
-        let (mut energy, mut greatest, mut bin) = (0.0_f32, 0.0_f32, Standout::default());
-        let rows = q.iter().zip(&model.reference).zip(&model.per_sigma).take(used).enumerate();
-        for (n, ((q, reference), per_sigma)) in rows {
+        let FieldStatistics { energy, greatest, bin, .. } = &mut self.made;
+        let rows = q.iter().zip(&model.reference).zip(&model.per_sigma).enumerate();
+        for (n, ((q, reference), per_sigma)) in rows.take(used).skip(from).take(PIECE) {
             // A bin lies under two neighbouring hats at most.
             let first = if used > 1 { n * (WINDOWS - 1) / (used - 1) } else { 0 };
             let weights = [hat(first, WINDOWS, n, used), hat(first + 1, WINDOWS, n, used)];
-            let columns = q.iter().zip(reference).zip(per_sigma).zip(&mut responses).enumerate();
+            let columns = q.iter().zip(reference).zip(per_sigma).zip(&mut self.responses).enumerate();
             for (column, (((q, reference), per_sigma), responses)) in columns {
                 let square = q * q;
-                energy += square;
-                if square > greatest {
-                    greatest = square;
-                    bin = Standout { column: column as u8, bins: [n as u16; 2] };
+                *energy += square;
+                if square > *greatest {
+                    *greatest = square;
+                    *bin = Standout { column: column as u8, bins: [n as u16; 2] };
                 }
                 let matched = q * reference * per_sigma;
                 for (response, weight) in responses.iter_mut().skip(first).zip(weights) {
@@ -63,22 +117,25 @@ impl FieldStatistics {
                 }
             }
         }
-        let (mut matched, mut window_greatest, mut window) = (0.0_f32, -1.0_f32, Standout::default());
+    }
+
+    /// The responses against their scatter.
+    fn compare<const BINS: usize>(&mut self, model: &ShapeModel<N, BINS>) {
+        let used = model.layout.used();
+        let (mut matched, mut window_greatest, mut window) = (0.0_f32, -1.0_f32, (0, 0));
         let mut stations = [0.0_f32; WINDOWS];
-        let mut scaled = [[0.0_f32; WINDOWS]; N];
-        let columns =
-            responses.iter().zip(&model.per_window).zip(&model.per_gain).zip(&mut scaled).enumerate();
-        for (column, (((responses, per_window), per_gain), scaled)) in columns {
+        let columns = self.responses.iter_mut().zip(&model.per_window).zip(&model.per_gain).enumerate();
+        for (column, ((responses, per_window), per_gain)) in columns {
             let mut sum = 0.0;
-            let windows = responses.iter().zip(per_window).zip(scaled).zip(&mut stations).enumerate();
-            for (n, (((response, per_window), scaled), station)) in windows {
-                *scaled = response * per_window;
-                *station += response;
-                sum += response;
-                let square = *scaled * *scaled;
+            let windows = responses.iter_mut().zip(per_window).zip(&mut stations).enumerate();
+            for (n, ((response, per_window), station)) in windows {
+                *station += *response;
+                sum += *response;
+                *response *= per_window;
+                let square = *response * *response;
                 if square > window_greatest {
                     window_greatest = square;
-                    window = Standout { column: column as u8, bins: window_bins(n, used) };
+                    window = (column, n);
                 }
             }
             let gain = sum * per_gain;
@@ -88,20 +145,10 @@ impl FieldStatistics {
             let scaled = station * per_station;
             matched = matched.max(scaled * scaled);
         }
-        matched = matched.max(window_greatest);
-        let mut windows = 0.0;
-        for rows in &model.whitener {
-            for row in rows {
-                let mut sum = 0.0;
-                for (row, scaled) in row.iter().zip(&scaled) {
-                    for (weight, scaled) in row.iter().zip(scaled) {
-                        sum += weight * scaled;
-                    }
-                }
-                windows += sum * sum;
-            }
+        self.made.matched = matched.max(window_greatest);
+        if window_greatest >= 0.0 {
+            self.made.window = Standout { column: window.0 as u8, bins: window_bins(window.1, used) };
         }
-        Self { energy, greatest, matched, windows, window, bin }
     }
 }
 

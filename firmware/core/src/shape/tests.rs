@@ -8,6 +8,9 @@ use std::vec::Vec;
 
 extern crate std;
 
+mod filling;
+mod hurried;
+
 const N: usize = 2;
 const BINS: usize = 16;
 /// σ of every bin, kN.
@@ -104,6 +107,13 @@ fn judge(marked: bool) -> Judge {
 
 /// A stroke whose signature is `bins`: each bin's level is held from its start to its end.
 fn stroke(judge: &mut Judge, bins: impl Fn(usize, usize) -> f32) -> (Findings, usize) {
+    frames(judge, bins);
+    judge.end_stroke();
+    finish(judge)
+}
+
+/// The frames of such a stroke, up to but without its end.
+fn frames(judge: &mut Judge, bins: impl Fn(usize, usize) -> f32) {
     judge.begin_stroke();
     let mut frame = |degrees: f64, bin: usize| {
         let loads = core::array::from_fn(|column| bins(bin, column));
@@ -116,7 +126,10 @@ fn stroke(judge: &mut Judge, bins: impl Fn(usize, usize) -> f32) -> (Findings, u
         frame(from + 9.999, bin);
     }
     frame(261.0, BINS - 1);
-    judge.end_stroke();
+}
+
+/// The frame loop of a stroke is over; all parts of the judging.
+fn finish(judge: &mut Judge) -> (Findings, usize) {
     let mut findings = Findings::default();
     for parts in 1..=10_000 {
         if judge.advance(&mut findings) == Progress::Done {
