@@ -12,6 +12,7 @@ mod factors;
 mod gather;
 mod innovations;
 mod limits;
+mod rehearsal;
 mod segments;
 #[cfg(test)]
 mod tests;
@@ -157,7 +158,8 @@ pub fn learn_part(
     }
     let slope = directions::HeightSlope::new(card, &gathered);
     let (model, left_out) = innovations::model(&gathered, &slope, wish.false_stop);
-    let evidence = limits::Evidence::new(&model, wish.false_stop);
+    let rehearsal = rehearsal::rehearse(&gathered, &slope, &model, &left_out, wish.false_stop);
+    let evidence = limits::Evidence::new(&model, rehearsal, wish.false_stop);
     let file = recording.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     Ok(DieCard {
         die: Head { name: wish.die.clone(), state: State::Draft, press: PressPrint::of(card) },
@@ -175,6 +177,7 @@ pub fn learn_part(
             false_stop_supported: evidence.supported,
             evidence: evidence.says,
             made_by: concat!("bolster ", env!("CARGO_PKG_VERSION")).to_owned(),
+            rehearsal: rehearsal.map(|found| found.card()),
         }),
         limits: gathered.limits(&left_out),
         shape: Some(ShapeCard::of(&gathered, &model)),

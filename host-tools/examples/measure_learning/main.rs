@@ -4,8 +4,14 @@
 //!
 //! Every folder in FOLDER that holds `train.csv`, `test.csv`, `truth.csv` and `press.toml` is a press; `--make` first
 //! adds the simulator's (built-in scenarios with random changes). Limits come from `train.csv` alone, as a shop has to.
+//!
+//!     cargo run --release -p bolster --example measure_learning -- FOLDER --rates 100000
+//!
+//! measures the false-stop rates that die cards claim over so many simulated good strokes; FOLDER holds what it needs
+//! for the while.
 
 mod make;
+mod rates;
 mod score;
 
 use std::path::{Path, PathBuf};
@@ -28,18 +34,21 @@ struct Asked {
     only: Option<String>,
     each: bool,
     alpha: f64,
+    rates: Option<u32>,
 }
 
 fn asked() -> Result<Asked, Failure> {
     let mut words = std::env::args().skip(1);
     let folder = words.next().ok_or("give a folder of presses")?.into();
-    let mut asked = Asked { folder, make: false, sizes: vec![300], only: None, each: false, alpha: 1e-4 };
+    let mut asked =
+        Asked { folder, make: false, sizes: vec![300], only: None, each: false, alpha: 1e-4, rates: None };
     while let Some(word) = words.next() {
         let mut value = || words.next().ok_or_else(|| format!("{word} needs a value"));
         match word.as_str() {
             "--make" => asked.make = true,
             "--each" => asked.each = true,
             "--sizes" => asked.sizes = value()?.split(',').map(str::parse).collect::<Result<_, _>>()?,
+            "--rates" => asked.rates = Some(value()?.parse()?),
             "--only" => asked.only = Some(value()?),
             "--false-stop" => asked.alpha = value()?.parse()?,
             _ => return Err(format!("{word} is not known").into()),
@@ -75,6 +84,9 @@ fn measure(case: &Path, size: usize, marked: bool, alpha: f64) -> Result<Score, 
 
 fn main() -> Result<(), Failure> {
     let asked = asked()?;
+    if let Some(strokes) = asked.rates {
+        return rates::measure(&asked.folder, strokes);
+    }
     if asked.make {
         make::presses(&asked.folder)?;
     }

@@ -48,7 +48,7 @@ impl Chance {
     }
 }
 
-fn scenario(base: &str, variant: u64) -> Result<Scenario, Failure> {
+pub(crate) fn scenario(base: &str, variant: u64) -> Result<Scenario, Failure> {
     let mut scenario = Scenario::from_toml(find(base).ok_or("no such scenario")?)?;
     let mut chance = Chance(1_000 * variant + base.len() as u64);
     for _ in 0..8 {
@@ -91,17 +91,15 @@ fn scenario(base: &str, variant: u64) -> Result<Scenario, Failure> {
 
 /// Writes every press that is not there yet.
 pub(crate) fn presses(folder: &Path) -> Result<(), Failure> {
-    for base in BASES {
-        for variant in 0..VARIANTS {
-            let case = folder.join(format!("sim-{base}-{variant}"));
-            if case.join("truth.csv").exists() {
-                continue;
-            }
-            match press(&case, base, variant) {
-                Ok(()) => println!("made {}", case.display()),
-                // A random press that cannot run is no press: say so and go on.
-                Err(why) => println!("{}: {why}", case.display()),
-            }
+    for (base, variant) in cases() {
+        let case = folder.join(format!("sim-{base}-{variant}"));
+        if case.join("truth.csv").exists() {
+            continue;
+        }
+        match press(&case, base, variant) {
+            Ok(()) => println!("made {}", case.display()),
+            // A random press that cannot run is no press: say so and go on.
+            Err(why) => println!("{}: {why}", case.display()),
         }
     }
     Ok(())
@@ -111,10 +109,7 @@ fn press(case: &Path, base: &str, variant: u64) -> Result<(), Failure> {
     let scenario = scenario(base, variant)?;
     let simulator = Simulator::new(&scenario)?;
     std::fs::create_dir_all(case)?;
-    // What a new material or frame does to a press is not what is measured here: limits of the press are set wide.
-    let mut card = bolster_sim::press::card(&scenario);
-    card = card.lines().map(|line| wide(line) + "\n").collect();
-    std::fs::write(case.join("press.toml"), card)?;
+    std::fs::write(case.join("press.toml"), wide_card(&scenario))?;
     let file = |name: &str| File::create(case.join(name)).map(BufWriter::new);
     let columns = simulator.press().columns;
     let mut recordings = [
@@ -136,6 +131,16 @@ fn press(case: &Path, base: &str, variant: u64) -> Result<(), Failure> {
     }
     file("truth.csv")?.write_all(&truth.finish()?)?;
     Ok(())
+}
+
+/// The press card, with limits of the press set wide: what a new material or frame does to them is not measured here.
+pub(crate) fn wide_card(scenario: &Scenario) -> String {
+    bolster_sim::press::card(scenario).lines().map(|line| wide(line) + "\n").collect()
+}
+
+/// Scenario and variant of every press.
+pub(crate) fn cases() -> Vec<(&'static str, u64)> {
+    BASES.iter().flat_map(|base| (0..VARIANTS).map(|variant| (*base, variant))).collect()
 }
 
 fn wide(line: &str) -> String {

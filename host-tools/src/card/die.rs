@@ -140,6 +140,23 @@ pub struct Provenance {
     pub evidence: String,
     /// Program and version.
     pub made_by: String,
+    /// Each coil judged as one never seen; none where only one was.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rehearsal: Option<RehearsalCard>,
+}
+
+/// Coils left out one at a time, their good strokes judged by a model of the others: what new stock may meet.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RehearsalCard {
+    /// Coils left out in turn.
+    pub coils: u64,
+    /// Good strokes judged.
+    pub strokes: u64,
+    /// Of these, stopped where coil changes are marked.
+    pub stopped_marked: u64,
+    /// Of these, stopped where they are not.
+    pub stopped_unmarked: u64,
 }
 
 /// Lowest and highest allowed value.

@@ -157,7 +157,7 @@ pub fn summary(card: &DieCard) -> String {
             list.join(", ")
         );
     }
-    text += &format!("{}\n", from.evidence);
+    text += &format!("evidence:\n  {}\n", from.evidence.replace("; ", ";\n  "));
     text
 }
 

@@ -16,6 +16,12 @@ pub(super) struct HeightSlope(Option<Vec<f64>>);
 const LEAST_RATE: f64 = 0.05;
 
 impl HeightSlope {
+    /// Without angles.
+    #[cfg(test)]
+    pub(super) const fn none() -> Self {
+        Self(None)
+    }
+
     pub(super) fn new(card: &PressCard, gathered: &Gathered) -> Self {
         let crank = card.spec.check().ok().filter(|_| gathered.by_angle);
         Self(crank.map(|crank| {

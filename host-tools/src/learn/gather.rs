@@ -32,7 +32,7 @@ pub struct Gathered {
     /// Strokes in the recording.
     pub(super) seen: u64,
     /// Total peak and work of each stroke kept.
-    peaks: Vec<(f64, Option<f64>)>,
+    pub(super) peaks: Vec<(f64, Option<f64>)>,
 }
 
 /// Strokes from which the bins are laid out, and readings they may hold together.
@@ -122,6 +122,23 @@ fn stretches(count: usize) -> Vec<usize> {
 }
 
 impl Gathered {
+    /// Only these strokes, with these coils.
+    pub(super) fn only(&self, strokes: &[usize], coils: Vec<u64>) -> Self {
+        let x = DMatrix::from_fn(strokes.len(), self.strokes.size(), |row, value| {
+            strokes.get(row).and_then(|n| self.strokes.x.get((*n, value))).copied().unwrap_or(0.0)
+        });
+        let pick = |n: &usize| self.numbers.get(*n).copied();
+        Self {
+            strokes: Strokes { x, columns: self.strokes.columns },
+            numbers: strokes.iter().filter_map(pick).collect(),
+            coils: Some(coils),
+            edges: self.edges.clone(),
+            peaks: strokes.iter().filter_map(|n| self.peaks.get(*n).copied()).collect(),
+            sha256: self.sha256.clone(),
+            ..*self
+        }
+    }
+
     /// Wide first limits of the die: what no good stroke comes near, such as no strip at all or two at once.
     pub(super) fn limits(&self, left_out: &[usize]) -> LimitsCard {
         let good =

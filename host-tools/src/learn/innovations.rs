@@ -84,6 +84,10 @@ pub(super) fn model(gathered: &Gathered, height: &HeightSlope, alpha: f64) -> (M
     (fit.model(gathered, alpha), left_out)
 }
 
+/// Factor on every limit where only one coil was seen: its strokes say nothing of how the next coil's scatter.
+/// Measured, not derived: the least that keeps the median press of the measured ones without a false stop.
+const ONE_COIL: f64 = 4.0;
+
 /// Everything but the limits.
 struct Fit {
     segments: Vec<Range<usize>>,
@@ -293,8 +297,9 @@ impl Fit {
         let of = |statistic: usize| -> Vec<f64> {
             self.statistics.iter().map(|row| row.get(statistic).copied().unwrap_or(0.0)).collect()
         };
-        let limits =
-            TAIL_WEIGHTS.map(|weight| std::array::from_fn(|statistic| limit(&of(statistic), each, weight)));
+        let thin = if self.steps.is_empty() { ONE_COIL } else { 1.0 };
+        let limits = TAIL_WEIGHTS
+            .map(|weight| std::array::from_fn(|statistic| thin * limit(&of(statistic), each, weight)));
         let medians = std::array::from_fn(|statistic| median(&mut of(statistic)).max(1e-9));
         let freedom = self.allowed.nrows().max(1) as f64;
         let chi = ChiSquared::new(freedom).map_or(30.0, |chi| chi.inverse_cdf(1.0 - alpha));

@@ -1,9 +1,11 @@
 //! Limits from the statistics of strokes that a model did not see, and what they can claim.
 
-use statrs::distribution::{ContinuousCDF as _, StudentsT};
+use bolster_core::shape::model::STATISTICS;
+use statrs::distribution::{Beta, ChiSquared, ContinuousCDF as _, StudentsT};
 
 use super::innovations::Model;
 use super::median;
+use super::rehearsal::Rehearsal;
 
 /// Weight of the fitted tail against the normal one: where coil changes are marked, and where they are not.
 pub(super) const TAIL_WEIGHTS: [f64; 2] = [0.5, 0.25];
@@ -50,7 +52,7 @@ pub(super) fn limit(statistics: &[f64], alpha: f64, tail_weight: f64) -> f64 {
 /// What a number of strokes and coils can support.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Evidence {
-    /// False-stop rate that can be excluded with 95 % confidence, had none of the strokes been stopped.
+    /// False-stop rate that can be excluded with 95 % confidence for the coils seen.
     pub supported: f64,
     /// In words.
     pub says: String,
@@ -59,30 +61,55 @@ pub(super) struct Evidence {
 /// Coils from which on stock's own directions are known from more than one step.
 const COILS_WANTED: usize = 3;
 
+/// Rate that `strokes` exclude with 95 % confidence, none of them being beyond any of the limits.
+///
+/// Each limit stands at or beyond the greatest of its statistic, so that the limits take at most one stroke each as
+/// their boundary: the share beyond them is at most a Beta(s, n − s + 1) variable for s statistics
+/// (Wilks 1942; Tukey's statistically equivalent blocks 1947).
+fn excluded(strokes: usize) -> f64 {
+    let (n, s) = (strokes as f64, STATISTICS as f64);
+    if strokes < STATISTICS {
+        return 1.0;
+    }
+    Beta::new(s, n - s + 1.0).map_or(1.0, |share| share.inverse_cdf(0.95))
+}
+
 impl Evidence {
-    pub(super) fn new(model: &Model, asked: f64) -> Self {
-        Self::of(model.innovations, model.segments.len(), asked)
+    pub(super) fn new(model: &Model, rehearsal: Option<Rehearsal>, asked: f64) -> Self {
+        let mut evidence = Self::of(model.innovations, model.segments.len(), asked);
+        if let Some(Rehearsal { coils, strokes, stopped: [marked, unmarked] }) = rehearsal {
+            evidence.says += &format!(
+                "; of {coils} coil(s), each judged as a new one by a model of the others, {marked} of {strokes} good \
+                 strokes were stopped with coil changes marked, {unmarked} with none marked"
+            );
+        }
+        evidence
     }
 
     /// Of so many strokes judged by models that had not seen them, from so many coils.
     pub(super) fn of(strokes: usize, coils: usize, asked: f64) -> Self {
-        // Zero in n: the 95 % bound is 1 − 0.05^(1/n), close to 3/n.
-        let supported = 1.0 - 0.05_f64.powf(1.0 / strokes.max(1) as f64);
+        let supported = excluded(strokes);
         let mut says = format!(
-            "{strokes} strokes judged by models that had not seen them, none stopped: with 95 % confidence less than \
-             {supported:.1e} false stops a stroke for this stock"
+            "{strokes} strokes judged by models that had not seen them, none beyond a limit: with 95 % confidence less \
+             than {supported:.1e} false stops a stroke for the coils seen"
         );
         if asked < supported {
-            let wanted = (3.0 / asked).ceil();
+            // For small rates the bound is that of a Poisson count: half the χ² quantile, over n.
+            let wanted = ChiSquared::new(2.0 * STATISTICS as f64)
+                .map_or(f64::INFINITY, |chi| (0.5 * chi.inverse_cdf(0.95) / asked).ceil());
             says += &format!(
                 "; the {asked:.0e} asked for is an extrapolation of their tail (to show it, {wanted:.0} good strokes would be needed)"
             );
         }
+        says += "; for coils to come no rate is claimed";
         if coils < COILS_WANTED {
             let more = COILS_WANTED - coils;
             says += &format!(
-                "; only {coils} coil(s) seen, so what other stock does is not proven: record {more} more coil(s)"
+                ", only {coils} coil(s) were seen and what other stock does is not proven: record {more} more coil(s)"
             );
+            if coils < 2 {
+                says += ", until then the limits are wide and small faults pass";
+            }
         }
         Self { supported, says }
     }

@@ -3,10 +3,11 @@
 use nalgebra::{DMatrix, RowDVector};
 use statrs::distribution::{ChiSquared, ContinuousCDF as _, StudentsT};
 
-use super::directions::{slope, tangents, without};
+use super::directions::{HeightSlope, slope, tangents, without};
 use super::factors::Factors;
 use super::limits::{Evidence, limit, robust};
-use super::{Strokes, segments};
+use super::rehearsal::Rehearsal;
+use super::{Gathered, Strokes, innovations, rehearsal, segments};
 
 struct Chance(u64);
 
@@ -249,12 +250,74 @@ fn bad_strokes_do_not_raise_the_limit() {
 
 #[test]
 fn evidence_claims_what_wilks_sample_sizes_allow_and_no_more() {
-    // source: Wilks, one-sided, 95 %: 59 cover 95 %, 299 cover 99 %, 2995 cover 99.9 % (computed: binomial).
-    for (strokes, share) in [(59, 0.05), (299, 0.01), (2_995, 0.001)] {
+    // source: Wilks' sample sizes for seven limits at once, 95 % confidence (order statistics; computed: SciPy
+    // binom.cdf(6, n, share) <= 0.05): 234 cover 95 %, 1182 cover 99 %.
+    for (strokes, share) in [(234, 0.05), (1_182, 0.01)] {
         assert!(Evidence::of(strokes, 3, 1e-9).supported <= share, "{strokes}");
         assert!(Evidence::of(strokes - 1, 3, 1e-9).supported > share, "{}", strokes - 1);
     }
+    assert!(Evidence::of(5, 3, 1e-2).supported == 1.0);
     let thin = Evidence::of(300, 1, 1e-4).says;
     assert!(thin.contains("extrapolation") && thin.contains("record 2 more coil(s)"), "{thin}");
     assert!(!Evidence::of(300, 3, 0.05).says.contains("extrapolation"));
+}
+
+/// A recording of a hump over 32 bins, one σ of noise, whose coils differ by a step along the first half only.
+fn gathered(lengths: &[usize], steps: &[f64], seed: u64) -> Gathered {
+    let mut chance = Chance(seed);
+    let bins = 32;
+    let hump = |bin: usize| {
+        let along = (bin as f64 + 0.5) / bins as f64;
+        400.0 * along * (1.0 - along)
+    };
+    let rows: Vec<(u64, Vec<f64>)> = lengths
+        .iter()
+        .zip(steps)
+        .enumerate()
+        .flat_map(|(coil, (length, step))| std::iter::repeat_n((coil as u64, *step), *length))
+        .map(|(coil, step)| {
+            let value = |bin| hump(bin) + chance.normal() + if bin < bins / 2 { step } else { 0.0 };
+            (coil, (0..bins).map(value).collect())
+        })
+        .collect();
+    Gathered {
+        strokes: Strokes { x: DMatrix::from_fn(rows.len(), bins, |row, bin| rows[row].1[bin]), columns: 1 },
+        numbers: (0..rows.len() as u64).collect(),
+        coils: Some(rows.iter().map(|row| row.0).collect()),
+        edges: (0..=bins).map(|edge| 140.0 + edge as f64).collect(),
+        by_angle: true,
+        repeat_limit: 6,
+        sha256: String::new(),
+        seen: rows.len() as u64,
+        peaks: vec![(100.0, None); rows.len()],
+    }
+}
+
+fn rehearsed(lengths: &[usize], steps: &[f64], seed: u64) -> Option<Rehearsal> {
+    let gathered = gathered(lengths, steps, seed);
+    let (model, left_out) = innovations::model(&gathered, &HeightSlope::none(), 1e-4);
+    rehearsal::rehearse(&gathered, &HeightSlope::none(), &model, &left_out, 1e-4)
+}
+
+#[test]
+fn coils_alike_are_not_stopped_in_the_rehearsal() {
+    for seed in 0..4 {
+        let found = rehearsed(&[60, 60, 60], &[0.0, 0.0, 0.0], seed).expect("three coils");
+        assert_eq!((found.coils, found.stopped), (3, [0, 0]), "seed {seed}");
+        assert!(found.strokes > 170, "seed {seed}: {found:?}");
+    }
+}
+
+#[test]
+fn a_coil_unlike_all_the_others_is_stopped_in_the_rehearsal() {
+    for seed in 0..4 {
+        let found = rehearsed(&[60, 60, 60], &[0.0, 0.0, 60.0], seed).expect("three coils");
+        // Unmarked, the first strokes of the odd coil are held until the baseline follows.
+        assert!(found.stopped[1] >= 1 && found.stopped[1] < 30, "seed {seed}: {found:?}");
+    }
+}
+
+#[test]
+fn one_coil_alone_cannot_be_rehearsed() {
+    assert_eq!(rehearsed(&[60], &[0.0], 1), None);
 }
