@@ -3,6 +3,8 @@
 pub mod calibrate;
 pub mod card;
 pub mod cmd;
+#[cfg(feature = "console")]
+pub mod console;
 pub mod feed;
 pub mod figure;
 pub mod import;

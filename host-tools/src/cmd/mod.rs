@@ -8,10 +8,14 @@ pub mod calibrate;
 pub mod demo;
 pub mod import;
 pub mod learn;
+#[cfg(feature = "console")]
+pub mod password;
 pub mod plan;
 pub mod plot;
 pub mod progress;
 pub mod replay;
+#[cfg(feature = "console")]
+pub mod serve;
 pub mod simulate;
 pub mod sweep;
 
@@ -47,9 +51,13 @@ enum Command {
     Demo(demo::DemoArgs),
     Import(import::ImportCommand),
     Learn(learn::LearnArgs),
+    #[cfg(feature = "console")]
+    Password(password::PasswordArgs),
     Plan(plan::PlanArgs),
     Plot(plot::PlotArgs),
     Replay(replay::ReplayArgs),
+    #[cfg(feature = "console")]
+    Serve(serve::ServeArgs),
     Simulate(simulate::SimulateArgs),
     Sweep(sweep::SweepArgs),
 }
@@ -95,9 +103,13 @@ pub fn main() -> ExitCode {
         Command::Demo(args) => demo::run(&args),
         Command::Import(args) => import::run(&args),
         Command::Learn(args) => learn::run(&args),
+        #[cfg(feature = "console")]
+        Command::Password(args) => password::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Plot(args) => plot::run(&args),
         Command::Replay(args) => replay::run(&args),
+        #[cfg(feature = "console")]
+        Command::Serve(args) => serve::run(&args),
         Command::Simulate(args) => simulate::run(&args),
         Command::Sweep(args) => sweep::run(&args),
     };

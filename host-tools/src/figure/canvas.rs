@@ -112,6 +112,8 @@ pub(super) struct Canvas<'a> {
     pub(super) width: f64,
     pub(super) height: f64,
     taken: Vec<Place>,
+    /// Plot areas with their axes' ranges, for whoever reads values off the picture.
+    areas: Vec<String>,
     fault: Option<FigureError>,
 }
 
@@ -124,7 +126,7 @@ pub(super) fn render(
     size.check()?;
     let (wide, high) = (fine(f64::from(size.width)), fine(f64::from(size.height)));
     let mut svg = String::new();
-    let fault = {
+    let (fault, areas) = {
         let area =
             SVGBackend::with_string(&mut svg, (wide.unsigned_abs(), high.unsigned_abs())).into_drawing_area();
         let mut canvas = Canvas {
@@ -132,19 +134,24 @@ pub(super) fn render(
             width: f64::from(size.width),
             height: f64::from(size.height),
             taken: Vec::new(),
+            areas: Vec::new(),
             fault: None,
         };
         let paper = (canvas.width, canvas.height);
         canvas.rect((0.0, 0.0), paper, theme::PAPER, 1.0);
         draw(&mut canvas);
         let presented = canvas.area.present();
-        canvas.fault.or_else(|| presented.err().map(|e| FigureError::Drawing(e.to_string())))
+        let fault = canvas.fault.or_else(|| presented.err().map(|e| FigureError::Drawing(e.to_string())));
+        (fault, canvas.areas.join(" "))
     };
     if let Some(fault) = fault {
         return Err(fault);
     }
     let inner = format!("<svg width=\"{wide}\" height=\"{high}\"");
-    let outer = format!("<svg width=\"{}\" height=\"{}\"", size.width, size.height);
+    let mut outer = format!("<svg width=\"{}\" height=\"{}\"", size.width, size.height);
+    if !areas.is_empty() {
+        outer += &format!(" data-areas=\"{areas}\"");
+    }
     let Some(rest) = svg.strip_prefix(&inner) else {
         return Err(FigureError::Drawing("the SVG does not begin as expected".to_owned()));
     };
@@ -290,6 +297,14 @@ impl<'a> Canvas<'a> {
             && place.right <= self.width - 2.0
             && place.bottom <= self.height - 2.0
             && !self.taken.iter().any(|t| t.meets(&near))
+    }
+
+    /// Writes a plot area into the document: left, top, right and bottom in px, then what its axes begin and end
+    /// with (left, right, bottom, top).
+    pub(super) fn note_area(&mut self, place: Place, x: (f64, f64), y: (f64, f64)) {
+        let Place { left, top, right, bottom } = place;
+        let ranges = format!("{},{},{},{}", x.0, x.1, y.0, y.1);
+        self.areas.push(format!("{left:.1},{top:.1},{right:.1},{bottom:.1},{ranges}"));
     }
 
     /// Keeps texts out of `place` from now on.

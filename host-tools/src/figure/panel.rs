@@ -135,6 +135,7 @@ impl Panel {
 
     /// Grid lines at the ticks of both axes, and the numbers at the left.
     pub(super) fn grid(&self, canvas: &mut Canvas<'_>, counts: Counts) {
+        canvas.note_area(self.place(), (self.x.from, self.x.to), (self.y.from, self.y.to));
         let hair = Stroke::new(theme::GRID, theme::HAIR);
         for v in self.x_ticks(counts).values {
             canvas.line((self.px(v), self.top), (self.px(v), self.bottom), hair);

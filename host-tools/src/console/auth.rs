@@ -1,0 +1,239 @@
+//! The engineer's role: passwords, sessions, and tokens that make each form good for one use.
+
+use std::collections::{HashMap, VecDeque};
+use std::sync::{Mutex, PoisonError};
+use std::time::{Duration, Instant};
+
+use argon2::Argon2;
+use argon2::password_hash::phc::PasswordHash;
+use argon2::password_hash::{PasswordHasher as _, PasswordVerifier as _};
+use sha2::{Digest as _, Sha256};
+
+/// Longest time a session lasts, and longest without a request.
+const LASTS: Duration = Duration::from_secs(12 * 3600);
+const IDLE: Duration = Duration::from_secs(1800);
+/// Sessions at a time, and forms a session may have open.
+const MOST_SESSIONS: usize = 256;
+const MOST_FORMS: usize = 64;
+/// Wrong passwords for one name within [`WATCHED`] after which no more are tried.
+const MOST_WRONG: usize = 10;
+const WATCHED: Duration = Duration::from_secs(900);
+/// Shortest password accepted, characters.
+pub const SHORTEST_PASSWORD: usize = 10;
+/// Longest password accepted, bytes: hashing more would be a way to keep the console busy.
+pub const LONGEST_PASSWORD: usize = 1024;
+
+/// Name of the session's cookie.
+pub const COOKIE: &str = "bolster_session";
+
+/// Why a password was refused or could not be hashed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum AuthError {
+    /// Too short or too long.
+    #[error("a password has {SHORTEST_PASSWORD} characters or more and {LONGEST_PASSWORD} bytes at most")]
+    Length,
+    /// The machine's random numbers or memory.
+    #[error("the password could not be hashed; is memory short?")]
+    Hash,
+    /// Too many wrong ones.
+    #[error("too many wrong passwords for this name; wait a quarter of an hour")]
+    TooMany,
+    /// Name or password.
+    #[error("name and password do not go together")]
+    Wrong,
+    /// Too many sessions.
+    #[error("too many people are signed in")]
+    Full,
+}
+
+/// Hash of a new password (Argon2id with the crate's usual cost, a random salt), as text.
+///
+/// # Errors
+/// [`AuthError`] for a password too short or too long.
+pub fn hash(password: &str) -> Result<String, AuthError> {
+    if password.chars().count() < SHORTEST_PASSWORD || password.len() > LONGEST_PASSWORD {
+        return Err(AuthError::Length);
+    }
+    let hash = Argon2::default().hash_password(password.as_bytes()).map_err(|_| AuthError::Hash)?;
+    Ok(hash.to_string())
+}
+
+fn verify(password: &str, hash: &str) -> bool {
+    let Ok(hash) = PasswordHash::new(hash) else { return false };
+    Argon2::default().verify_password(password.as_bytes(), &hash).is_ok()
+}
+
+/// A random secret of 256 bits as hex digits.
+fn secret() -> Result<String, AuthError> {
+    let mut bytes = [0; 32];
+    getrandom::fill(&mut bytes).map_err(|_| AuthError::Hash)?;
+    Ok(hex(&bytes))
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// Secrets are looked up by their hash: how long a look-up takes tells nothing about them.
+fn key(secret: &str) -> [u8; 32] {
+    Sha256::digest(secret.as_bytes()).into()
+}
+
+struct Session {
+    name: String,
+    began: Instant,
+    seen: Instant,
+    forms: VecDeque<[u8; 32]>,
+}
+
+impl Session {
+    fn is_over(&self, now: Instant) -> bool {
+        now.duration_since(self.began) > LASTS || now.duration_since(self.seen) > IDLE
+    }
+}
+
+/// Who is signed in. Kept in memory only: a restart signs everybody out.
+#[derive(Default)]
+pub struct Sessions {
+    open: Mutex<HashMap<[u8; 32], Session>>,
+    wrong: Mutex<HashMap<String, VecDeque<Instant>>>,
+}
+
+impl Sessions {
+    /// Checks a password against the stored hash; takes as long for a name that is not known. Gives the new session's
+    /// secret.
+    ///
+    /// # Errors
+    /// [`AuthError`] for a wrong name or password, after too many wrong ones, or with too many sessions.
+    pub fn sign_in(&self, name: &str, password: &str, hash: Option<&str>) -> Result<String, AuthError> {
+        let now = Instant::now();
+        {
+            let mut wrong = self.wrong.lock().unwrap_or_else(PoisonError::into_inner);
+            wrong.retain(|_, times| {
+                times.retain(|time| now.duration_since(*time) < WATCHED);
+                !times.is_empty()
+            });
+            if wrong.get(name).is_some_and(|times| times.len() >= MOST_WRONG) {
+                return Err(AuthError::TooMany);
+            }
+        }
+        // The hash of no password: something to check names against that do not exist.
+        const NOBODY: &str = "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA";
+        let fits = password.len() <= LONGEST_PASSWORD && verify(password, hash.unwrap_or(NOBODY));
+        if !fits || hash.is_none() {
+            let mut wrong = self.wrong.lock().unwrap_or_else(PoisonError::into_inner);
+            // Names are bounded as sessions are: the oldest are only forgotten early.
+            if wrong.len() < 4 * MOST_SESSIONS {
+                wrong.entry(name.to_owned()).or_default().push_back(now);
+            }
+            return Err(AuthError::Wrong);
+        }
+        let secret = secret()?;
+        let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
+        open.retain(|_, session| !session.is_over(now));
+        if open.len() >= MOST_SESSIONS {
+            return Err(AuthError::Full);
+        }
+        let session = Session { name: name.to_owned(), began: now, seen: now, forms: VecDeque::new() };
+        open.insert(key(&secret), session);
+        Ok(secret)
+    }
+
+    fn with<T>(&self, secret: &str, work: impl FnOnce(&mut Session) -> T) -> Option<T> {
+        let now = Instant::now();
+        let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
+        let session = open.get_mut(&key(secret)).filter(|session| !session.is_over(now))?;
+        session.seen = now;
+        Some(work(session))
+    }
+
+    /// Name of the engineer whose session this is.
+    #[must_use]
+    pub fn name(&self, secret: &str) -> Option<String> {
+        self.with(secret, |session| session.name.clone())
+    }
+
+    /// A token for a form of this session, good for one use.
+    #[must_use]
+    pub fn form_token(&self, session: &str) -> Option<String> {
+        let token = secret().ok()?;
+        self.with(session, |session| {
+            if session.forms.len() >= MOST_FORMS {
+                session.forms.pop_front();
+            }
+            session.forms.push_back(key(&token));
+        })?;
+        Some(token)
+    }
+
+    /// Uses a form's token up; false for one that is not this session's or was used before.
+    #[must_use]
+    pub fn use_token(&self, session: &str, token: &str) -> bool {
+        let wanted = key(token);
+        self.with(session, |session| {
+            let at = session.forms.iter().position(|known| *known == wanted);
+            at.and_then(|at| session.forms.remove(at)).is_some()
+        })
+        .unwrap_or(false)
+    }
+
+    /// Ends a session.
+    pub fn sign_out(&self, secret: &str) {
+        self.open.lock().unwrap_or_else(PoisonError::into_inner).remove(&key(secret));
+    }
+}
+
+impl std::fmt::Debug for Sessions {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Sessions").finish_non_exhaustive()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PASSWORD: &str = "a long enough one";
+
+    #[test]
+    fn a_password_opens_a_session_and_a_wrong_one_or_an_unknown_name_does_not() {
+        let sessions = Sessions::default();
+        let stored = hash(PASSWORD).unwrap();
+        assert!(stored.starts_with("$argon2id$"), "{stored}");
+        assert_eq!(sessions.sign_in("A", "another password", Some(&stored)), Err(AuthError::Wrong));
+        assert_eq!(sessions.sign_in("B", PASSWORD, None), Err(AuthError::Wrong));
+        let secret = sessions.sign_in("A", PASSWORD, Some(&stored)).unwrap();
+        assert_eq!(sessions.name(&secret).as_deref(), Some("A"));
+        sessions.sign_out(&secret);
+        assert_eq!(sessions.name(&secret), None);
+    }
+
+    #[test]
+    fn a_forms_token_is_good_once_and_only_in_its_session() {
+        let sessions = Sessions::default();
+        let stored = hash(PASSWORD).unwrap();
+        let one = sessions.sign_in("A", PASSWORD, Some(&stored)).unwrap();
+        let other = sessions.sign_in("A", PASSWORD, Some(&stored)).unwrap();
+        let token = sessions.form_token(&one).unwrap();
+        assert!(!sessions.use_token(&other, &token));
+        assert!(sessions.use_token(&one, &token));
+        assert!(!sessions.use_token(&one, &token));
+    }
+
+    #[test]
+    fn after_ten_wrong_passwords_even_the_right_one_is_not_tried() {
+        let sessions = Sessions::default();
+        let stored = hash(PASSWORD).unwrap();
+        for _ in 0..MOST_WRONG {
+            assert_eq!(sessions.sign_in("A", "wrong", Some(&stored)), Err(AuthError::Wrong));
+        }
+        assert_eq!(sessions.sign_in("A", PASSWORD, Some(&stored)), Err(AuthError::TooMany));
+    }
+
+    #[test]
+    fn short_and_endless_passwords_are_refused() {
+        assert_eq!(hash("short"), Err(AuthError::Length));
+        assert_eq!(hash(&"x".repeat(LONGEST_PASSWORD + 1)), Err(AuthError::Length));
+    }
+}

@@ -1,0 +1,227 @@
+//! Changing limits: a draft first, then its acceptance; each checked, journalled with old and new value and reason.
+
+use std::sync::Arc;
+
+use axum::extract::{Form, Path, State};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+
+use super::die::{SHOWN_AGAINST, limits, parse};
+use super::words::part;
+use crate::card::die::{Band, DieCard, LimitsCard, ReviewedStrokes, State as CardState};
+use crate::console::app::App;
+use crate::console::respond::{Refusal, Visitor, off_thread, unit_of};
+use crate::console::store::{Event, NewCard, Store, StoreError, StrokeFilter};
+use crate::figure::LoadUnit;
+use crate::session::verdict_rank;
+
+/// Longest reason taken, bytes.
+const LONGEST_REASON: usize = 2000;
+
+/// What the form for a draft sends. Texts, so that an empty field can mean no limit.
+#[derive(Debug, Deserialize)]
+pub struct Draft {
+    token: String,
+    version: i64,
+    unit: String,
+    peak_low: String,
+    peak_high: String,
+    reverse_low: String,
+    reverse_high: String,
+    work_low: String,
+    work_high: String,
+    reason: String,
+}
+
+/// What the form for an acceptance sends.
+#[derive(Debug, Deserialize)]
+pub struct Accept {
+    token: String,
+    version: i64,
+    reason: String,
+}
+
+fn reason(text: &str) -> Result<String, Refusal> {
+    let text = text.trim();
+    let sane = !text.is_empty() && text.len() <= LONGEST_REASON && !text.chars().any(char::is_control);
+    if sane { Ok(text.to_owned()) } else { Err(Refusal::bad("Say why, in a few words on one line.")) }
+}
+
+/// The engineer, if this form is theirs and not used before.
+fn engineer(app: &App, visitor: Visitor, token: &str) -> Result<String, Refusal> {
+    let (Some(session), Some(name)) = (visitor.session, visitor.engineer) else {
+        return Err(Refusal::engineers_only());
+    };
+    if app.sessions.use_token(&session, token) { Ok(name) } else { Err(Refusal::stale_form()) }
+}
+
+fn number(text: &str, label: &str) -> Result<Option<f64>, Refusal> {
+    let text = text.trim().replace(',', ".");
+    if text.is_empty() {
+        return Ok(None);
+    }
+    match text.parse::<f64>() {
+        Ok(value) if value.is_finite() && (0.0..=1e9).contains(&value) => Ok(Some(value)),
+        _ => Err(Refusal::bad(format!("{label}: a number from 0 on, or nothing for no limit."))),
+    }
+}
+
+fn band(low: &str, high: &str, label: &str, scale: f64) -> Result<Option<Band>, Refusal> {
+    match (number(low, label)?, number(high, label)?) {
+        (None, None) => Ok(None),
+        (low, Some(high)) if low.unwrap_or(0.0) <= high => {
+            Ok(Some(Band([low.unwrap_or(0.0) * scale, high * scale])))
+        }
+        (Some(_), None) => Err(Refusal::bad(format!("{label}: give the highest value too."))),
+        _ => Err(Refusal::bad(format!("{label}: the lowest value lies above the highest."))),
+    }
+}
+
+fn drafted(given: &Draft, card: &DieCard) -> Result<LimitsCard, Refusal> {
+    let unit = unit_of(&given.unit);
+    let kn = 1.0 / unit.of_kn(1.0);
+    let limits = LimitsCard {
+        peak_kn: band(&given.peak_low, &given.peak_high, "Peak load", kn)?,
+        reverse_kn: band(&given.reverse_low, &given.reverse_high, "Reverse load", kn)?,
+        work_kj: band(&given.work_low, &given.work_high, "Work", 1.0)?,
+    };
+    limits
+        .to_core()
+        .check(card.die.press.columns)
+        .map_err(|why| Refusal::bad(format!("These limits do not go together: {why}.")))?;
+    Ok(limits)
+}
+
+fn words(card: &DieCard) -> String {
+    let of = |limit: &super::die::Limit| format!("{}: {}", limit.label, limit.words(LoadUnit::Kn));
+    limits(card).iter().map(of).collect::<Vec<_>>().join("; ")
+}
+
+fn back(press: &str, die: &str) -> Response {
+    let at = format!("/die/{}/{}", part(press), part(die));
+    (StatusCode::SEE_OTHER, [(header::LOCATION, at)]).into_response()
+}
+
+fn to_toml(card: &DieCard) -> Result<String, Refusal> {
+    card.to_toml().map_err(|_| Refusal::bad("This card cannot be written."))
+}
+
+/// Stores a draft.
+///
+/// # Errors
+/// [`Refusal`] for a viewer, a form used before, numbers that cannot be, or a card changed meanwhile.
+pub async fn draft(
+    State(app): State<Arc<App>>,
+    visitor: Visitor,
+    Path((press, die)): Path<(String, String)>,
+    Form(given): Form<Draft>,
+) -> Result<Response, Refusal> {
+    let who = engineer(&app, visitor, &given.token)?;
+    let why = reason(&given.reason)?;
+    let store = Arc::clone(&app.store);
+    off_thread(move || {
+        let current = store.newest_card(&press, &die)?;
+        let before = parse(&current)?;
+        let mut card = before.clone();
+        card.limits = drafted(&given, &before)?;
+        card.die.state = CardState::Draft;
+        card.acceptance = None;
+        card.reviews.clear();
+        let event = Event {
+            kind: "limits-drafted",
+            press: Some(press.clone()),
+            die: Some(die.clone()),
+            who: Some(who.clone()),
+            says: format!("limits of die {die} drafted as version {}", given.version + 1),
+            old: Some(words(&before)),
+            new: Some(words(&card)),
+            reason: Some(why.clone()),
+            ..Event::default()
+        };
+        let text = to_toml(&card)?;
+        let new = NewCard {
+            press: &press,
+            die: &die,
+            began: given.version,
+            toml: &text,
+            accepted: false,
+            who: &who,
+            reason: &why,
+        };
+        store.put_card(&new, &event)?;
+        Ok(back(&press, &die))
+    })
+    .await
+}
+
+/// Strokes the card's limits were shown against on its page.
+fn reviewed(store: &Store, press: &str, die: &str, card: &DieCard) -> Result<ReviewedStrokes, StoreError> {
+    let filter =
+        StrokeFilter { press: Some(press.to_owned()), die: Some(die.to_owned()), ..StrokeFilter::default() };
+    let strokes = store.strokes(&filter, SHOWN_AGAINST)?;
+    let rank = |verdict: &str| verdict_rank(verdict).unwrap_or(3);
+    let span = match (strokes.last(), strokes.first()) {
+        (Some(first), Some(last)) => format!("console, strokes number {} to {}", first.id, last.id),
+        _ => "console, no strokes".to_owned(),
+    };
+    Ok(ReviewedStrokes {
+        recording: span,
+        strokes: strokes.len() as u64,
+        noted: strokes.iter().filter(|row| rank(row.verdict) == 1).count() as u64,
+        stopped: strokes.iter().filter(|row| rank(row.verdict) >= 2).count() as u64,
+        sha256: card.content_sha256(),
+    })
+}
+
+/// Accepts the newest version.
+///
+/// # Errors
+/// [`Refusal`] for a viewer, a form used before, or a card changed meanwhile.
+pub async fn accept(
+    State(app): State<Arc<App>>,
+    visitor: Visitor,
+    Path((press, die)): Path<(String, String)>,
+    Form(given): Form<Accept>,
+) -> Result<Response, Refusal> {
+    let who = engineer(&app, visitor, &given.token)?;
+    let why = reason(&given.reason)?;
+    let store = Arc::clone(&app.store);
+    off_thread(move || {
+        let history = store.card_history(&press, &die)?;
+        let current = history.first().ok_or_else(|| Refusal::missing("die"))?;
+        let mut card = parse(current)?;
+        let before = history.iter().find(|row| row.accepted).map(parse).transpose()?;
+        let now = jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ").to_string();
+        card.note_reviews(vec![reviewed(&store, &press, &die, &card)?]);
+        card.accept(&who, &why, now);
+        let event = Event {
+            kind: "limits-accepted",
+            press: Some(press.clone()),
+            die: Some(die.clone()),
+            who: Some(who.clone()),
+            says: format!(
+                "limits of die {die} accepted as version {}, drafted as version {}",
+                given.version + 1,
+                given.version
+            ),
+            old: Some(before.as_ref().map_or_else(|| "nothing accepted".to_owned(), words)),
+            new: Some(words(&card)),
+            reason: Some(why.clone()),
+            ..Event::default()
+        };
+        let text = to_toml(&card)?;
+        let new = NewCard {
+            press: &press,
+            die: &die,
+            began: given.version,
+            toml: &text,
+            accepted: true,
+            who: &who,
+            reason: &why,
+        };
+        store.put_card(&new, &event)?;
+        Ok(back(&press, &die))
+    })
+    .await
+}

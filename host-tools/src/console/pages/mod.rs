@@ -1,0 +1,13 @@
+//! The pages, one file a task.
+
+pub mod about;
+pub mod change;
+pub mod die;
+pub mod frame;
+pub mod journal;
+pub mod presses;
+pub mod sign;
+pub mod stroke;
+pub mod strokes;
+pub mod wear;
+pub mod words;

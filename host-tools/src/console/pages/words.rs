@@ -1,0 +1,79 @@
+//! How numbers, times, verdicts and addresses are written on pages.
+
+use jiff::Timestamp;
+use maud::{Markup, html};
+
+use crate::figure::LoadUnit;
+
+/// A time of the database, UTC, to the second.
+#[must_use]
+pub fn time(at_ms: i64) -> String {
+    match Timestamp::from_millisecond(at_ms) {
+        Ok(at) => at.strftime("%Y-%m-%d %H:%M:%S UTC").to_string(),
+        Err(_) => "no time".to_owned(),
+    }
+}
+
+/// Milliseconds since 1970 of a day's beginning or a time, UTC: `2026-01-05` or `2026-01-05T06:00`.
+#[must_use]
+pub fn time_of(text: &str) -> Option<i64> {
+    let text = text.trim();
+    let whole = match text.len() {
+        10 => format!("{text}T00:00:00Z"),
+        16 => format!("{text}:00Z"),
+        19 => format!("{text}Z"),
+        _ => text.to_owned(),
+    };
+    whole.replace(' ', "T").parse::<Timestamp>().ok().map(Timestamp::as_millisecond)
+}
+
+/// A load without its unit, three figures or more.
+#[must_use]
+pub fn load(unit: LoadUnit, kn: f64) -> String {
+    let value = unit.of_kn(kn);
+    let decimals = match value.abs() {
+        size if size >= 1000.0 => 0,
+        size if size >= 100.0 => 1,
+        size if size >= 10.0 => 2,
+        _ => 3,
+    };
+    format!("{value:.decimals$}")
+}
+
+/// A load with its unit.
+#[must_use]
+pub fn load_unit(unit: LoadUnit, kn: f64) -> String {
+    format!("{} {}", load(unit, kn), unit.symbol())
+}
+
+/// A number that may be missing.
+#[must_use]
+pub fn maybe(value: Option<f64>, decimals: usize, unit: &str) -> String {
+    value.map_or_else(|| "–".to_owned(), |value| format!("{value:.decimals$} {unit}").trim().to_owned())
+}
+
+/// A part of an address: everything but letters, digits and `-_.` in percent form.
+#[must_use]
+pub fn part(text: &str) -> String {
+    let mut out = String::new();
+    for byte in text.bytes() {
+        if byte.is_ascii_alphanumeric() || matches!(byte, b'-' | b'_' | b'.') {
+            out.push(char::from(byte));
+        } else {
+            out += &format!("%{byte:02X}");
+        }
+    }
+    // A lone dot would be taken for a folder.
+    if out.bytes().all(|byte| byte == b'.') { out.replace('.', "%2E") } else { out }
+}
+
+/// A verdict's mark and word: the shape tells it without the colour, the word without the shape.
+#[must_use]
+pub fn lamp(verdict: &str) -> Markup {
+    html! {
+        span class={ "lamp " (verdict) } {
+            svg class="mark" viewBox="-12 -12 24 24" aria-hidden="true" { use href={ "#mark-" (verdict) } {} }
+            span class="word" { (verdict) }
+        }
+    }
+}
