@@ -150,6 +150,12 @@ impl<const N: usize> Calibration<N> {
         count <= least || count >= greatest
     }
 
+    /// Least and greatest count the converter can give.
+    #[must_use]
+    pub fn range_counts(&self) -> [i32; 2] {
+        self.config.range_counts
+    }
+
     /// How the zero may follow drift.
     #[must_use]
     pub fn zero_tracking(&self) -> Option<ZeroTracking> {
@@ -189,6 +195,13 @@ impl<const N: usize> ZeroState<N> {
             *offset = wanted.max(-tracking.limit_kn).min(tracking.limit_kn);
             *at_limit = *offset != wanted;
         }
+    }
+
+    /// Whether any column's zero has drifted as far as it may.
+    #[must_use]
+    #[inline]
+    pub fn any_at_limit(&self) -> bool {
+        self.at_limit.contains(&true)
     }
 
     /// Whether this column's zero has drifted as far as it may.

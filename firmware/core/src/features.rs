@@ -115,6 +115,9 @@ pub struct Gatherer<const N: usize> {
     work: CompensatedSum,
     impulse: CompensatedSum,
     last: Option<Last>,
+    /// `[column]`: greatest and least load yet, kN: the features' peaks and reverses where comparing is cheap.
+    greatest: [f32; N],
+    least: [f32; N],
 }
 
 /// What the next frame needs to know of the last one.
@@ -148,6 +151,8 @@ impl<const N: usize> Default for Gatherer<N> {
             work: CompensatedSum::default(),
             impulse: CompensatedSum::default(),
             last: None,
+            greatest: [0.0; N],
+            least: [-0.0; N],
         }
     }
 }
@@ -171,8 +176,18 @@ impl<const N: usize> Gatherer<N> {
         if extremes(&mut features.total, now.total) {
             features.at_peak_kn = now.loads;
         }
-        for (column, load) in features.columns.iter_mut().zip(&now.loads) {
-            extremes(column, *load);
+        let mut further = false;
+        for ((load, greatest), least) in now.loads.iter().zip(&self.greatest).zip(&self.least) {
+            further |= load > greatest;
+            further |= load < least;
+        }
+        if further {
+            let known = self.greatest.iter_mut().zip(&mut self.least);
+            for ((column, load), (greatest, least)) in features.columns.iter_mut().zip(&now.loads).zip(known)
+            {
+                extremes(column, *load);
+                (*greatest, *least) = (column.peak.value, -column.reverse.value);
+            }
         }
         for (greatest, difference) in
             [&mut features.left_right, &mut features.front_rear].into_iter().zip(now.differences)

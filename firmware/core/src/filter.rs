@@ -176,6 +176,25 @@ impl LowPass {
         }
     }
 
+    /// One frame of all columns, as [`Self::step`] of each: what form it is, is asked once.
+    #[inline]
+    pub fn step_all<const N: usize>(&self, states: &mut [LowPassState; N], loads: &mut [f32; N]) {
+        if let Form::Smooth(share) = &self.0
+            && states.iter().all(|state| state.started)
+        {
+            for (state, load) in states.iter_mut().zip(loads) {
+                let [first, second] = &mut state.smooth;
+                *first += share * (*load - *first);
+                *second += share * (*first - *second);
+                *load = *second;
+            }
+        } else {
+            for (state, load) in states.iter_mut().zip(loads) {
+                *load = self.step(state, *load);
+            }
+        }
+    }
+
     fn settled(&self, x: f32) -> LowPassState {
         let mut sections = [SectionState::default(); 2];
         match &self.0 {
@@ -223,39 +242,57 @@ impl LowPassState {
     }
 }
 
-/// A guard against single-frame electrical spikes.
+/// A guard against single-frame electrical spikes, for all columns.
 ///
 /// A reading that jumps by more than the limit from the last accepted one is withheld for one frame
 /// (the last accepted reading stands in); if the next reading jumps as well it is accepted, whatever
 /// it is. So an overload of two frames or more is delayed by one frame and never hidden.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct SpikeGuard {
-    last: Option<f32>,
-    withheld: bool,
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SpikeGuards<const N: usize> {
+    /// `[column]`: last accepted reading; NaN before the first, from which nothing is a jump.
+    last: [f32; N],
+    /// Bit n is set where column n's last reading was withheld.
+    withheld: u32,
 }
 
-impl SpikeGuard {
+impl<const N: usize> Default for SpikeGuards<N> {
+    fn default() -> Self {
+        Self { last: [f32::NAN; N], withheld: 0 }
+    }
+}
+
+impl<const N: usize> SpikeGuards<N> {
     /// Frames of overload that the guard may hide: exactly one.
     pub const HIDES_FRAMES: u32 = 1;
 
-    /// One reading of one column; `jump` is the greatest believable change in one frame, kN.
-    /// Gives the accepted reading and whether a reading was withheld.
-    #[must_use]
+    /// One reading of each column; `jump` is the greatest believable change in one frame, kN. Leaves the accepted
+    /// readings in their place. Bit n of the answer is set where column n's reading was withheld.
     #[inline]
-    pub fn step(&mut self, jump: f32, x: f32) -> (f32, bool) {
-        if let Some(last) = self.last
-            && !self.withheld
-            && (x - last).abs() > jump
-        {
-            self.withheld = true;
-            return (last, true);
+    pub fn step(&mut self, jump: f32, loads: &mut [f32; N]) -> u32 {
+        let mut jumps = 0;
+        for (n, (load, last)) in loads.iter().zip(&self.last).enumerate() {
+            if (load - last).abs() > jump {
+                jumps |= 1 << (n & 31);
+            }
         }
-        self.withheld = false;
-        self.last = Some(x);
-        (x, false)
+        if jumps == 0 {
+            self.last = *loads;
+            self.withheld = 0;
+            return 0;
+        }
+        let withheld = jumps & !self.withheld;
+        for (n, (load, last)) in loads.iter_mut().zip(&mut self.last).enumerate() {
+            if withheld & (1 << (n & 31)) == 0 {
+                *last = *load;
+            } else {
+                *load = *last;
+            }
+        }
+        self.withheld = withheld;
+        withheld
     }
 
-    /// Forgets the last reading; the next one is accepted as it is.
+    /// Forgets the last readings; the next ones are accepted as they are.
     pub fn restart(&mut self) {
         *self = Self::default();
     }

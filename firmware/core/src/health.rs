@@ -56,119 +56,183 @@ pub struct HealthRules {
     pub noise_kn: f32,
 }
 
+/// One gauge's repetitions.
 #[derive(Debug, Clone, Copy, Default)]
-struct Gauge {
-    /// A reading has been seen since the last interruption.
-    seen: bool,
-    last: i32,
-    run: u32,
-    others_at_run: f32,
+struct Run {
+    /// Frames that repeated the reading before.
+    frames: u32,
+    /// Sum of the others where it began, kN.
+    others_kn: f32,
     moved: bool,
-    rail_run: u32,
-    /// The last two loads while unloaded, and how many of them there are.
-    previous_kn: [f32; 2],
-    previous: u8,
-    noise_kn: f32,
+    /// Frames at an end of the range.
+    rail: u32,
 }
 
 /// Health of all gauges.
 #[derive(Debug, Clone, Copy)]
 pub struct GaugeWatch<const N: usize> {
-    gauges: [Gauge; N],
+    /// A frame has been seen since the last interruption.
+    seen: bool,
+    /// No gauge repeats itself or is at an end of its range.
+    lively: bool,
+    /// A gauge is noisier than it may be.
+    noisy: bool,
+    /// Loads of the last two frames, if those were unloaded: how many.
+    heard: u8,
+    counts: [i32; N],
+    /// The last two frames' loads, kN, and the last one's sum.
+    previous_kn: [[f32; N]; 2],
+    total_kn: f32,
+    noise_kn: [f32; N],
+    runs: [Run; N],
 }
 
 impl<const N: usize> Default for GaugeWatch<N> {
     fn default() -> Self {
-        Self { gauges: [Gauge::default(); N] }
+        Self {
+            seen: false,
+            lively: true,
+            noisy: false,
+            heard: 0,
+            counts: [0; N],
+            previous_kn: [[0.0; N]; 2],
+            total_kn: 0.0,
+            noise_kn: [0.0; N],
+            runs: [Run::default(); N],
+        }
     }
 }
 
 /// Weight of one unloaded frame in the running noise figure: about the last 256 of them.
 const NOISE_WEIGHT: f32 = 1.0 / 256.0;
 
-/// One gauge's reading as the watch needs it.
+/// One frame's readings as the watch needs them.
 #[derive(Debug, Clone, Copy)]
-pub struct Reading {
-    /// Raw counts.
-    pub counts: i32,
-    /// Whether they are at an end of the range.
-    pub saturated: bool,
-    /// Load before spike guard and filter, kN.
-    pub load_kn: f32,
-    /// Sum of the other columns' loads, kN.
-    pub others_kn: f32,
-}
-
-impl Gauge {
-    /// Takes in one load of the unloaded gauge: the second difference of neighbours is noise, whatever the drift.
-    #[inline]
-    fn listen(&mut self, load_kn: f32) {
-        let [one, two] = self.previous_kn;
-        if self.previous >= 2 {
-            let second_difference = (load_kn - 2.0 * one + two).abs();
-            self.noise_kn += NOISE_WEIGHT * (second_difference - self.noise_kn);
-        } else {
-            self.previous += 1;
-        }
-        self.previous_kn = [load_kn, one];
-    }
+pub struct Readings<'a, const N: usize> {
+    /// `[column]`: raw counts.
+    pub counts: &'a [i32; N],
+    /// Ends of the converter's range: at or beyond either a gauge is saturated.
+    pub range_counts: [i32; 2],
+    /// `[column]`: loads before spike guard and filter, kN.
+    pub loads_kn: &'a [f32; N],
+    /// Their sum, kN.
+    pub total_kn: f32,
 }
 
 impl<const N: usize> GaugeWatch<N> {
-    /// Takes in one frame's reading of one column.
+    /// Takes in one frame's readings. None if nothing is against any gauge, else the health of each.
+    ///
+    /// Nearly all frames are such that no gauge repeats its reading: that is seen by one comparison a column.
     #[inline]
-    pub fn step(&mut self, rules: &HealthRules, column: usize, now: Reading, unloaded: bool) -> GaugeHealth {
-        let Some(gauge) = self.gauges.get_mut(column) else { return GaugeHealth::Good };
-        if gauge.seen && now.counts == gauge.last {
-            gauge.run = gauge.run.saturating_add(1);
-            gauge.moved |= (now.others_kn - gauge.others_at_run).abs() > rules.stuck_others_kn;
-        } else {
-            gauge.seen = true;
-            gauge.last = now.counts;
-            gauge.run = 0;
-            gauge.moved = false;
-            gauge.others_at_run = now.others_kn;
+    pub fn step(
+        &mut self,
+        rules: &HealthRules,
+        now: &Readings<'_, N>,
+        unloaded: bool,
+    ) -> Option<[GaugeHealth; N]> {
+        let [least, greatest] = now.range_counts;
+        // Counts strictly between the ends are below this number, counted from the first of them.
+        let inside = greatest.wrapping_sub(least).wrapping_sub(1) as u32;
+        let mut lively = true;
+        for (count, last) in now.counts.iter().zip(&self.counts) {
+            lively &= count != last;
+            lively &= (count.wrapping_sub(least).wrapping_sub(1) as u32) < inside;
         }
+        if !(lively && self.lively) {
+            self.run(rules, now);
+        }
+        self.seen = true;
+        self.counts = *now.counts;
+        self.total_kn = now.total_kn;
         if unloaded {
-            gauge.listen(now.load_kn);
+            self.listen(rules, now.loads_kn);
         } else {
-            gauge.previous = 0;
+            self.heard = 0;
+            self.previous_kn[0] = *now.loads_kn;
         }
-        if now.saturated {
-            gauge.rail_run = gauge.rail_run.saturating_add(1);
-            return if gauge.rail_run >= rules.rail_frames {
-                GaugeHealth::Open
+        (!self.lively || self.noisy).then(|| self.health(rules, now.counts))
+    }
+
+    /// A gauge repeats its reading or is at an end of its range, or did so in the frame before.
+    #[inline(never)]
+    fn run(&mut self, rules: &HealthRules, now: &Readings<'_, N>) {
+        let [least, greatest] = now.range_counts;
+        self.lively = true;
+        let columns = now.counts.iter().zip(&self.counts).zip(now.loads_kn).zip(&self.previous_kn[0]);
+        for ((((count, last), load_kn), previous_kn), run) in columns.zip(&mut self.runs) {
+            if self.seen && count == last {
+                if run.frames == 0 {
+                    run.others_kn = self.total_kn - previous_kn;
+                    run.moved = false;
+                }
+                run.frames = run.frames.saturating_add(1);
+                let others_kn = now.total_kn - load_kn;
+                run.moved |= (others_kn - run.others_kn).abs() > rules.stuck_others_kn;
             } else {
+                run.frames = 0;
+            }
+            let saturated = *count <= least || *count >= greatest;
+            run.rail = if saturated { run.rail.saturating_add(1) } else { 0 };
+            self.lively &= run.frames == 0 && run.rail == 0;
+        }
+    }
+
+    /// Takes in loads of the unloaded press: the second difference of neighbours is noise, whatever the drift.
+    #[inline]
+    fn listen(&mut self, rules: &HealthRules, loads_kn: &[f32; N]) {
+        let [ones, twos] = self.previous_kn;
+        if self.heard >= 2 {
+            let mut noisy = false;
+            for (((noise, load), one), two) in self.noise_kn.iter_mut().zip(loads_kn).zip(&ones).zip(&twos) {
+                let second_difference = (load - 2.0 * one + two).abs();
+                *noise += NOISE_WEIGHT * (second_difference - *noise);
+                noisy |= *noise > rules.noise_kn;
+            }
+            self.noisy = noisy;
+        } else {
+            self.heard += 1;
+        }
+        self.previous_kn = [*loads_kn, ones];
+    }
+
+    #[inline(never)]
+    fn health(&self, rules: &HealthRules, counts: &[i32; N]) -> [GaugeHealth; N] {
+        let mut all = [GaugeHealth::Good; N];
+        let columns = self.runs.iter().zip(&self.noise_kn).zip(counts);
+        for (health, ((run, noise_kn), count)) in all.iter_mut().zip(columns) {
+            *health = if run.rail >= rules.rail_frames.max(1) {
+                GaugeHealth::Open
+            } else if run.rail > 0 {
                 GaugeHealth::Saturated
+            } else if (run.frames >= rules.stuck_frames && run.frames > 0 && run.moved)
+                || run.frames >= rules.stuck_alone_frames
+            {
+                if count.saturating_abs() <= rules.short_counts {
+                    GaugeHealth::Short
+                } else {
+                    GaugeHealth::Stuck
+                }
+            } else if *noise_kn > rules.noise_kn {
+                GaugeHealth::Noisy
+            } else {
+                GaugeHealth::Good
             };
         }
-        gauge.rail_run = 0;
-        if (gauge.run >= rules.stuck_frames && gauge.moved) || gauge.run >= rules.stuck_alone_frames {
-            if now.counts.saturating_abs() <= rules.short_counts {
-                GaugeHealth::Short
-            } else {
-                GaugeHealth::Stuck
-            }
-        } else if gauge.noise_kn > rules.noise_kn {
-            GaugeHealth::Noisy
-        } else {
-            GaugeHealth::Good
-        }
+        all
     }
 
     /// The running noise figure of a column: mean size of the second difference while unloaded, kN.
     #[must_use]
     pub fn noise_kn(&self, column: usize) -> f32 {
-        self.gauges.get(column).map_or(0.0, |gauge| gauge.noise_kn)
+        self.noise_kn.get(column).copied().unwrap_or(0.0)
     }
 
     /// The stream was interrupted on purpose: repetition and differences start afresh, rails and noise stay.
     pub fn interrupt(&mut self) {
-        for gauge in &mut self.gauges {
-            gauge.seen = false;
-            gauge.run = 0;
-            gauge.moved = false;
-            gauge.previous = 0;
+        self.seen = false;
+        self.heard = 0;
+        for run in &mut self.runs {
+            run.frames = 0;
         }
     }
 }
@@ -211,13 +275,26 @@ mod tests {
         noise_kn: 1.0,
     };
 
+    /// Counts, load and the others' load of one column's frame.
+    type Reading = (i32, f32, f32);
+
     fn run(frames: usize, reading: impl Fn(usize) -> Reading, unloaded: bool) -> GaugeHealth {
         let mut watch = GaugeWatch::<1>::default();
-        (0..frames).map(|n| watch.step(&RULES, 0, reading(n), unloaded)).last().unwrap()
+        let step = |n| {
+            let (counts, load_kn, others_kn) = reading(n);
+            let now = Readings {
+                counts: &[counts],
+                range_counts: [-9, 1000],
+                loads_kn: &[load_kn],
+                total_kn: load_kn + others_kn,
+            };
+            watch.step(&RULES, &now, unloaded).map_or(GaugeHealth::Good, |[health]| health)
+        };
+        (0..frames).map(step).last().unwrap()
     }
 
     fn reading(counts: i32, load_kn: f32, others_kn: f32) -> Reading {
-        Reading { counts, saturated: false, load_kn, others_kn }
+        (counts, load_kn, others_kn)
     }
 
     #[test]
@@ -236,10 +313,12 @@ mod tests {
 
     #[test]
     fn the_rail_is_saturated_at_once_and_open_after_a_while() {
-        let rail = |_| Reading { counts: 9, saturated: true, load_kn: 900.0, others_kn: 0.0 };
-        assert_eq!(run(1, rail, false), GaugeHealth::Saturated);
-        assert_eq!(run(9, rail, false), GaugeHealth::Saturated);
-        assert_eq!(run(10, rail, false), GaugeHealth::Open);
+        for end in [-9, 1000] {
+            let rail = |_| reading(end, 900.0, 0.0);
+            assert_eq!(run(1, rail, false), GaugeHealth::Saturated);
+            assert_eq!(run(9, rail, false), GaugeHealth::Saturated);
+            assert_eq!(run(10, rail, false), GaugeHealth::Open);
+        }
     }
 
     #[test]

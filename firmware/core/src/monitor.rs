@@ -8,9 +8,9 @@
 use crate::calibrate::ZeroState;
 use crate::die::DieLimits;
 use crate::features::{Features, Gatherer, Moment};
-use crate::filter::{LowPassState, SpikeGuard};
+use crate::filter::{LowPassState, SpikeGuards};
 use crate::frame::Frame;
-use crate::health::{ClockWatch, GaugeHealth, GaugeWatch, Reading};
+use crate::health::{ClockWatch, GaugeHealth, GaugeWatch, Readings};
 use crate::journal::{EventKind, Journal};
 use crate::kept::KeptStroke;
 use crate::ledger::Ledger;
@@ -61,35 +61,39 @@ struct Ended<const N: usize> {
 }
 
 /// The monitor of one press: `N` columns, `BINS` signature bins, `KEEP` frames kept around a stop.
+// In this order, what every frame touches first: a small processor reaches some thousand bytes from one register, and
+// the learned model, the kept frames and the crank's table are far larger.
 #[derive(Debug, Clone)]
+#[repr(C)]
 pub struct Monitor<const N: usize, const BINS: usize, const KEEP: usize> {
-    press: Press<N>,
-    die: DieLimits,
-    shape: ShapeJudge<N, BINS>,
-
     clock: ClockWatch,
-    zero: ZeroState<N>,
-    gauges: GaugeWatch<N>,
-    guards: [SpikeGuard; N],
-    filters: [LowPassState; N],
-    tracker: Tracker,
-    gatherer: Gatherer<N>,
-    watch_seen: [Seen; crate::die::WATCH_WINDOWS],
-    sensor_seen: [Seen; crate::die::SENSOR_WINDOWS],
-    inside: Inside,
-    findings: Findings,
-    ended: Option<Ended<N>>,
     in_stroke: bool,
     contact: bool,
-    stroke: u32,
+    /// A gauge was not good in the last frame.
+    unwell: bool,
     health: [GaugeHealth; N],
+    stroke: u32,
+    permit: RunPermit,
     /// What is wrong in this very frame; an acknowledgement needs it empty.
     present: ReasonSet,
-    permit: RunPermit,
+    zero: ZeroState<N>,
+    guards: SpikeGuards<N>,
+    gauges: GaugeWatch<N>,
+    tracker: Tracker,
+    inside: Inside,
+    filters: [LowPassState; N],
+    gatherer: Gatherer<N>,
+    ledger: Ledger<N>,
+    watch_seen: [Seen; crate::die::WATCH_WINDOWS],
+    sensor_seen: [Seen; crate::die::SENSOR_WINDOWS],
+    press: Press<N>,
+    die: DieLimits,
+    findings: Findings,
+    ended: Option<Ended<N>>,
+    report: Option<StrokeReport<N>>,
+    shape: ShapeJudge<N, BINS>,
     journal: Journal<JOURNAL_EVENTS>,
     kept: KeptStroke<N, KEEP>,
-    ledger: Ledger<N>,
-    report: Option<StrokeReport<N>>,
 }
 
 impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP> {
@@ -106,7 +110,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             clock: ClockWatch::default(),
             zero: ZeroState::default(),
             gauges: GaugeWatch::default(),
-            guards: [SpikeGuard::default(); N],
+            guards: SpikeGuards::default(),
             filters: [LowPassState::default(); N],
             tracker: Tracker::default(),
             gatherer: Gatherer::default(),
@@ -119,6 +123,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             contact: false,
             stroke: 0,
             health: [GaugeHealth::Good; N],
+            unwell: false,
             present: ReasonSet::default(),
             permit: RunPermit::default(),
             journal,
@@ -143,14 +148,10 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
 
         // filter
         let mut guarded = raw;
-        for (guard, load) in self.guards.iter_mut().zip(&mut guarded) {
-            (*load, _) = guard.step(self.press.settings.spike_jump_kn, *load);
-        }
+        self.guards.step(self.press.settings.spike_jump_kn, &mut guarded);
         let mut loads = guarded;
         if let Some(filter) = &self.press.filter {
-            for (state, load) in self.filters.iter_mut().zip(&mut loads) {
-                *load = filter.step(state, *load);
-            }
+            filter.step_all(&mut self.filters, &mut loads);
         }
         let total: f32 = loads.iter().sum();
         let guarded_total: f32 = guarded.iter().sum();
@@ -225,20 +226,22 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         if inside == 0 {
             return;
         }
-        for (n, (window, seen)) in self.die.watch.iter().zip(&mut self.watch_seen).enumerate() {
-            if inside & (1 << n) != 0 {
-                seen.load(match window.channel {
-                    Channel::Total => now.total,
-                    Channel::Column(column) => now.loads.get(usize::from(column)).copied().unwrap_or(0.0),
-                });
-            }
+        let watches = self.die.watch.len();
+        for n in bits(inside & !(u32::MAX << (watches & 31))) {
+            let (Some(window), Some(seen)) = (self.die.watch.get(n), self.watch_seen.get_mut(n)) else {
+                continue;
+            };
+            seen.load(match window.channel {
+                Channel::Total => now.total,
+                Channel::Column(column) => now.loads.get(usize::from(column)).copied().unwrap_or(0.0),
+            });
         }
         // Sensor windows follow the watch windows in the mask.
-        let inside = inside >> self.die.watch.len();
-        for (n, (window, seen)) in self.die.sensors.iter().zip(&mut self.sensor_seen).enumerate() {
-            if inside & (1 << n) != 0 {
-                seen.sensor(sensors & (1 << (window.input & 7)) != 0);
-            }
+        for n in bits(inside >> (watches & 31)) {
+            let (Some(window), Some(seen)) = (self.die.sensors.get(n), self.sensor_seen.get_mut(n)) else {
+                continue;
+            };
+            seen.sensor(sensors & (1 << (window.input & 7)) != 0);
         }
     }
 
@@ -280,30 +283,15 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         clock: Option<Reason>,
         place: &Place,
     ) {
-        for column in 0..N {
-            let (Some(&counts), Some(&load_kn)) = (frame.counts.get(column), raw.get(column)) else {
-                continue;
-            };
-            let reading = Reading {
-                counts,
-                saturated: self.press.calibration.is_saturated(counts),
-                load_kn,
-                others_kn: raw_total - load_kn,
-            };
-            let mut health = self.gauges.step(&self.press.settings.health, column, reading, unloaded);
-            if health == GaugeHealth::Good && self.zero.at_limit(column) {
-                health = GaugeHealth::Drifting;
-            }
-            if let Some(last) = self.health.get_mut(column)
-                && *last != health
-            {
-                *last = health;
-                let number = Some(column as u8);
-                self.journal.write(frame.tick, self.stroke, EventKind::GaugeHealth, health.reason(), number);
-            }
-            if let Some(reason) = health.reason() {
-                self.wrong(frame.tick, reason, Some(column as u8), place.position);
-            }
+        let readings = Readings {
+            counts: &frame.counts,
+            range_counts: self.press.calibration.range_counts(),
+            loads_kn: raw,
+            total_kn: raw_total,
+        };
+        let all = self.gauges.step(&self.press.settings.health, &readings, unloaded);
+        if all.is_some() || self.unwell || self.zero.any_at_limit() {
+            self.judge_gauges(frame.tick, place.position, all.unwrap_or([GaugeHealth::Good; N]));
         }
         if let Some(reason) = clock {
             self.wrong(frame.tick, reason, None, place.position);
@@ -316,7 +304,30 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         }
     }
 
+    /// A gauge is, or was in the frame before, not as it should be.
+    #[inline(never)]
+    fn judge_gauges(&mut self, tick: Tick, position: Position, all: [GaugeHealth; N]) {
+        self.unwell = false;
+        for (column, mut health) in all.into_iter().enumerate() {
+            if health == GaugeHealth::Good && self.zero.at_limit(column) {
+                health = GaugeHealth::Drifting;
+            }
+            let number = Some(column as u8);
+            if let Some(last) = self.health.get_mut(column)
+                && *last != health
+            {
+                *last = health;
+                self.journal.write(tick, self.stroke, EventKind::GaugeHealth, health.reason(), number);
+            }
+            if let Some(reason) = health.reason() {
+                self.unwell = true;
+                self.wrong(tick, reason, number, position);
+            }
+        }
+    }
+
     /// Something is wrong with the monitor's own senses.
+    #[inline(never)]
     fn wrong(&mut self, tick: Tick, reason: Reason, column: Option<u8>, position: Position) {
         let verdict = reason.verdict();
         let finding =
@@ -457,7 +468,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         self.tracker.mark();
         self.clock.interrupt();
         self.gauges.interrupt();
-        self.guards.iter_mut().for_each(SpikeGuard::restart);
+        self.guards.restart();
         self.filters.iter_mut().for_each(LowPassState::restart);
     }
 
@@ -482,6 +493,17 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     pub fn report(&self) -> Option<&StrokeReport<N>> {
         self.report.as_ref()
     }
+}
+
+/// Numbers of the bits that are set, lowest first.
+#[inline]
+fn bits(mask: u32) -> impl Iterator<Item = usize> {
+    let mut left = mask;
+    (0..mask.count_ones()).map(move |_| {
+        let bit = left.trailing_zeros();
+        left &= left.wrapping_sub(1);
+        bit as usize
+    })
 }
 
 /// Sum of loads weighed by sides: right minus left, or front minus rear.

@@ -167,25 +167,26 @@ impl<const N: usize> PressSettings<N> {
 
 /// A checked press, ready for the sample loop.
 #[derive(Debug, Clone)]
+#[repr(C)]
 pub struct Press<const N: usize> {
-    /// What it was built from.
-    pub settings: PressSettings<N>,
-    /// Slide kinematics.
-    pub slide: SlideTable,
-    /// Machine limits.
-    pub limits: MachineLimits,
     /// Counts to loads.
     pub calibration: Calibration<N>,
     /// Low-pass.
     pub filter: Option<LowPass>,
-    /// Stroke tracking.
-    pub rules: StrokeRules,
-    /// `[column]`: places of the gauges, mm.
-    pub x_mm: [f32; N],
-    /// See `x_mm`.
-    pub y_mm: [f32; N],
+    /// Machine limits.
+    pub limits: MachineLimits,
     /// `[column]`: +1 right, −1 left.
     pub side_x: [f32; N],
     /// `[column]`: +1 front, −1 rear.
     pub side_y: [f32; N],
+    /// Stroke tracking.
+    pub rules: StrokeRules,
+    /// What it was built from.
+    pub settings: PressSettings<N>,
+    /// `[column]`: places of the gauges, mm.
+    pub x_mm: [f32; N],
+    /// See `x_mm`.
+    pub y_mm: [f32; N],
+    /// Slide kinematics. Last, for it is large: a small processor reaches the others from one register.
+    pub slide: SlideTable,
 }

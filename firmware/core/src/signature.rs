@@ -177,11 +177,23 @@ pub struct Signature<const N: usize, const BINS: usize> {
     last: Option<(f32, [f32; N])>,
     open: [f32; N],
     whole: bool,
+    /// Whether the last frame lies inside the bins, and up to where the next one changes nothing but the open bin
+    /// (or nothing at all, outside).
+    inside: bool,
+    ends: f32,
 }
 
 impl<const N: usize, const BINS: usize> Default for Signature<N, BINS> {
     fn default() -> Self {
-        Self { bins: [[0.0; N]; BINS], filled: 0, last: None, open: [0.0; N], whole: true }
+        Self {
+            bins: [[0.0; N]; BINS],
+            filled: 0,
+            last: None,
+            open: [0.0; N],
+            whole: true,
+            inside: false,
+            ends: f32::NEG_INFINITY,
+        }
     }
 }
 
@@ -199,24 +211,54 @@ impl<const N: usize, const BINS: usize> Signature<N, BINS> {
         self.last = None;
         self.open = [0.0; N];
         self.whole = true;
+        self.inside = false;
+        self.ends = f32::NEG_INFINITY;
     }
 
     /// Takes in one frame. A crank that stands or moves back adds nothing until it is past where it was.
     #[inline]
     pub fn step(&mut self, layout: &Layout<BINS>, position: Position, loads: &[f32; N]) {
+        // Nothing changes a full signature; before the bins and within one of them little is to be done.
+        if self.filled >= layout.used {
+            return;
+        }
         let Some(here) = layout.place(position) else { return };
+        if let Some((before, from)) = &mut self.last
+            && here < self.ends
+        {
+            if here > *before {
+                if self.inside {
+                    let width = 0.5 * (here - *before);
+                    for ((open, a), b) in self.open.iter_mut().zip(&*from).zip(loads) {
+                        *open += width * (a + b);
+                    }
+                }
+                *before = here;
+                *from = *loads;
+            }
+            return;
+        }
+        self.cross(layout, here, loads);
+    }
+
+    /// A frame that is the first, or ends a bin, or begins the first one.
+    #[inline(never)]
+    fn cross(&mut self, layout: &Layout<BINS>, here: f32, loads: &[f32; N]) {
         let (first, _) = layout.edges(0);
         let Some((before, from)) = self.last else {
             // A stroke seen only from inside the bins misses its first ones; time counts from onset and cannot.
             self.whole = here <= first || !layout.by_angle;
             self.last = Some((here, *loads));
+            (self.inside, self.ends) = (here >= first, if here >= first { layout.edges(0).1 } else { first });
             return;
         };
         if here <= before {
             return;
         }
         self.last = Some((here, *loads));
-        if here <= first || self.filled >= layout.used {
+        if here <= first {
+            // Exactly where they begin.
+            (self.inside, self.ends) = (true, layout.edges(0).1);
             return;
         }
         let slope = 1.0 / (here - before);
@@ -256,6 +298,7 @@ impl<const N: usize, const BINS: usize> Signature<N, BINS> {
             start = end;
             start_loads = end_loads;
         }
+        (self.inside, self.ends) = (true, layout.edges(self.filled).1);
     }
 
     /// The stroke ends: what was not reached takes the last load seen, if only a little is missing.

@@ -122,7 +122,7 @@ impl<const N: usize, const BINS: usize> ShapeModel<N, BINS> {
             match n {
                 0 if *word <= 1 => self.layout.put_by_angle(*word == 1),
                 1 if (1..=BINS).contains(&(*word as usize)) => self.layout.put_used(*word as usize),
-                2 => self.repeat_limit = *word,
+                2 if *word > 0 => self.repeat_limit = *word,
                 WHOLE.. if f32::from_bits(*word).is_finite() => {}
                 _ => return Err(FillError::Value(n)),
             }
