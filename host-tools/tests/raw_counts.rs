@@ -6,8 +6,8 @@ use std::path::Path;
 use bolster::calibrate::stored::Stored;
 use bolster::card::press::PressCard;
 use bolster::judge::{JudgeError, judge};
+use bolster::recording::{Header, SimulatedWriter, Unit};
 use bolster::session::Outcome;
-use bolster_sim::recording::{RecordingForm, RecordingWriter};
 use bolster_sim::scenario::{Scenario, find};
 use bolster_sim::simulator::Simulator;
 
@@ -27,9 +27,11 @@ fn outcomes(folder: &Path, counts: bool) -> Vec<Outcome> {
         card.calibrate_by(&path).unwrap();
     }
     let path = folder.join(if counts { "counts.csv" } else { "kn.csv" });
-    let form = RecordingForm { counts, ..RecordingForm::default() };
-    let mut writer =
-        RecordingWriter::new(std::fs::File::create(&path).unwrap(), card.spec.columns, form).unwrap();
+    let header = Header {
+        unit: if counts { Unit::Counts } else { Unit::Kilonewtons },
+        ..SimulatedWriter::header(card.spec.columns)
+    };
+    let mut writer = SimulatedWriter::new(std::fs::File::create(&path).unwrap(), header).unwrap();
     simulator.for_each(|stroke| writer.write(&stroke).unwrap());
     writer.finish().unwrap();
     let mut outcomes = Vec::new();

@@ -66,6 +66,10 @@ pub struct Drive {
     omega: f64,
     /// Flywheel inertia, J·s²; 0 for none.
     inertia: f64,
+    /// 2/inertia, 1/idle speed, and share of the motor's rating for a whole speed's slip: divided once, not in every step.
+    per_half_inertia: f64,
+    per_idle: f64,
+    share_of_slip: f64,
     coupling: f64,
     /// −1 during a pulse backwards in inch mode, else 1.
     direction: f64,
@@ -85,12 +89,16 @@ impl Drive {
         let idle = TAU * data.speed_spm * inch / 60.0;
         let nominal = TAU * data.speed_spm / 60.0;
         let running = data.mode == Mode::Continuous;
+        let inertia = data.flywheel_kj.map_or(0.0, |kj| 2000.0 * kj / (nominal * nominal));
         Self {
             random: stream(seed, Purpose::Drive),
             slow: 0.0,
             idle,
             omega: idle,
-            inertia: data.flywheel_kj.map_or(0.0, |kj| 2000.0 * kj / (nominal * nominal)),
+            inertia,
+            per_half_inertia: if inertia > 0.0 { 2.0 / inertia } else { 0.0 },
+            per_idle: 1.0 / idle,
+            share_of_slip: 100.0 / data.slip_percent,
             coupling: if running { 1.0 } else { 0.0 },
             direction: 1.0,
             pulses: 0,
@@ -109,6 +117,7 @@ impl Drive {
         let inch = if self.data.mode == Mode::Inch { self.data.inch_speed } else { 1.0 };
         let idle = TAU * self.data.speed_spm * inch / 60.0;
         self.idle = idle * (1.0 + self.data.scatter_percent / 100.0 * self.slow);
+        self.per_idle = 1.0 / self.idle;
         if self.inertia == 0.0 {
             self.omega = self.idle;
         }
@@ -203,13 +212,14 @@ impl Drive {
         };
         // With the brake on the clutch is out: what the slide gives or takes is the brake's affair.
         let taken_w = if matches!(self.phase, Phase::Coupled { .. }) { crank_w } else { 0.0 };
-        let slip = (1.0 - self.omega / self.idle) * 100.0 / self.data.slip_percent;
-        let motor_w = self.data.motor_kw * 1000.0 * (slip * self.omega / self.idle).clamp(0.0, BREAKDOWN);
-        let friction_w = self.data.friction_j / TAU * self.crank_speed().abs();
+        let speed = self.omega * self.per_idle;
+        let motor_share = (1.0 - speed) * self.share_of_slip * speed;
+        let motor_w = self.data.motor_kw * 1000.0 * motor_share.clamp(0.0, BREAKDOWN);
+        let friction_w = self.data.friction_j * (1.0 / TAU) * self.crank_speed().abs();
         let before = flywheel_j(self.inertia, self.omega);
         let gain = (motor_w - friction_w - clutch_w - taken_w) * step_s;
         let after = (before + gain).max(1e-6 * before);
-        self.omega = f64::sqrt(2.0 * after / self.inertia);
+        self.omega = f64::sqrt(after * self.per_half_inertia);
         self.energy.motor_j += motor_w * step_s;
         self.energy.friction_j += friction_w * step_s;
         self.energy.clutch_j += clutch_w * step_s;

@@ -1,7 +1,7 @@
 //! A machine that does not exist: press, die, strip and front end, seeded.
 //!
 //! [`scenario::Scenario`] is everything a run depends on; [`simulator::Simulator`] is an iterator over its strokes;
-//! [`recording`] writes them in the monitor's recording form. A run is a pure function of its scenario: no clock,
+//! [`truth`] says what was done to each. A run is a pure function of its scenario: no clock,
 //! no randomness of the system, the same bytes on every machine.
 //!
 //! Loads predicted here are estimates from handbook formulas; presses, dies and coils are invented.
@@ -28,7 +28,6 @@ pub mod frames;
 pub mod front_end;
 pub mod material;
 pub mod press;
-pub mod recording;
 pub mod scenario;
 pub mod seed;
 pub mod sensors;

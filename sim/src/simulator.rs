@@ -290,7 +290,7 @@ impl Simulator {
         let steps = f64::from(self.scenario.front_end.encoder_steps);
         let seen = now.angle / TAU + changes.encoder_deg / 360.0;
         let seen = if seen >= 1.0 { seen - 1.0 } else { seen };
-        let angle_deg = f64::floor(seen * steps) * 360.0 / steps;
+        let angle_deg = floor(seen * steps) * 360.0 / steps;
         let sensors = self.sensors.at(now.angle.to_degrees());
         let index = now.angle < INDEX_RADIANS && !changes.no_index;
         SimSample { time_s, angle_deg, kn, counts, sensors, tick: self.tick, index }
@@ -352,6 +352,13 @@ impl Simulator {
     fn loses(&mut self, chance: f64) -> bool {
         f64::from(self.losses.next_u32()) < chance * 4_294_967_296.0
     }
+}
+
+/// [`f64::floor`] of a number of some millions at most; without special instructions the library's own is a call.
+#[inline]
+fn floor(value: f64) -> f64 {
+    let cut = value as i64 as f64;
+    if cut > value { cut - 1.0 } else { cut }
 }
 
 /// Work of the die's load over one step, J, by the trapezoid.

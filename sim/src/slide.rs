@@ -32,9 +32,13 @@ impl SlideCurve {
     /// Height above the bottom of the stroke, mm, and dh/dθ, mm a radian (negative while closing), at an angle
     /// in radians from the top. Any finite angle is taken; whole turns do not matter.
     #[must_use]
+    #[inline]
     pub fn at(&self, radians: f64) -> (f64, f64) {
-        let turn = radians / core::f64::consts::TAU;
-        let place = (turn - f64::floor(turn)) * NODES as f64;
+        const TURN: f64 = NODES as f64;
+        let mut place = radians * (TURN / core::f64::consts::TAU);
+        if !(0.0..TURN).contains(&place) {
+            place -= f64::floor(place / TURN) * TURN;
+        }
         let node = (place as usize).min(NODES - 1);
         let t = place - node as f64;
         let (Some(&(h0, d0)), Some(&(h1, d1))) = (self.nodes.get(node), self.nodes.get(node + 1)) else {

@@ -1,6 +1,8 @@
-//! What the simulator knows it did, beside the recording.
+//! What the simulator knows it did, and how it is written beside a recording.
 
+use crate::simulator::SimStroke;
 use serde::Deserialize;
+use std::io::{self, Write};
 
 macro_rules! kinds {
     ($($(#[$doc:meta])* $name:ident = $text:literal),+ $(,)?) => {
@@ -106,4 +108,52 @@ pub struct Truth {
     pub work_kj: f64,
     /// Strip thickness, mm.
     pub thickness_mm: f64,
+}
+
+/// Writes the truth (CSV), stroke by stroke.
+#[derive(Debug)]
+pub struct TruthWriter<W: Write> {
+    out: W,
+}
+
+impl<W: Write> TruthWriter<W> {
+    /// Starts: writes the header.
+    ///
+    /// # Errors
+    /// What the writer gives.
+    pub fn new(mut out: W) -> io::Result<Self> {
+        out.write_all(b"stroke,kind,severity,coil,station,column,peak_kn,reverse_kn,work_kj\n")?;
+        Ok(Self { out })
+    }
+
+    /// Adds a stroke.
+    ///
+    /// # Errors
+    /// What the writer gives.
+    pub fn write(&mut self, stroke: &SimStroke) -> io::Result<()> {
+        let truth = &stroke.truth;
+        let station = truth.station.map(|s| s.to_string()).unwrap_or_default();
+        writeln!(
+            self.out,
+            "{},{},{:.3},{},{},{},{:.3},{:.3},{:.5}",
+            stroke.number,
+            truth.kind.name(),
+            truth.severity,
+            stroke.coil,
+            station,
+            truth.column.unwrap_or_default(),
+            truth.peak_kn,
+            truth.reverse_kn,
+            truth.work_kj
+        )
+    }
+
+    /// Flushes and gives the writer back.
+    ///
+    /// # Errors
+    /// What the writer gives.
+    pub fn finish(mut self) -> io::Result<W> {
+        self.out.flush()?;
+        Ok(self.out)
+    }
 }

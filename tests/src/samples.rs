@@ -8,7 +8,7 @@ use bolster::card::die::DieCard;
 use bolster::card::press::PressCard;
 use bolster::judge::{JudgeError, judge, put_in};
 use bolster::learn::{Wish, learn};
-use bolster_sim::recording::{RecordingForm, RecordingWriter};
+use bolster::recording::SimulatedWriter;
 use bolster_sim::scenario::{FaultData, Scenario, find};
 use bolster_sim::simulator::Simulator;
 use bolster_sim::truth::Kind;
@@ -101,8 +101,8 @@ fn scenario(name: &str) -> Scenario {
 
 fn recording(scenario: &Scenario, skip: u32) -> String {
     let simulator = Simulator::new(scenario).unwrap();
-    let mut writer =
-        RecordingWriter::new(Vec::new(), simulator.press().columns, RecordingForm::default()).unwrap();
+    let header = SimulatedWriter::header(simulator.press().columns);
+    let mut writer = SimulatedWriter::new(Vec::new(), header).unwrap();
     for stroke in simulator.skip(skip as usize) {
         writer.write(&stroke).unwrap();
     }

@@ -4,11 +4,11 @@ use std::fs::File;
 use std::io::{BufWriter, Write as _};
 use std::path::Path;
 
-use bolster_sim::material::MATERIALS;
-use bolster_sim::recording::{RecordingForm, RecordingWriter, TruthWriter};
+use bolster::recording::SimulatedWriter;
+use bolster_sim::material;
 use bolster_sim::scenario::{FaultData, Scenario, find};
 use bolster_sim::simulator::Simulator;
-use bolster_sim::truth::Kind;
+use bolster_sim::truth::{Kind, TruthWriter};
 
 use super::Failure;
 
@@ -64,7 +64,7 @@ pub(crate) fn scenario(base: &str, variant: u64) -> Result<Scenario, Failure> {
         strip.coil_thickness_percent = chance.between(0.5, 2.0);
         strip.coil_strength_percent = chance.between(1.0, 4.0);
         strip.scatter_station_percent *= chance.between(0.6, 1.6);
-        let softer = MATERIALS.get((chance.next() * 4.0) as usize).ok_or("no material")?;
+        let softer = material::all().get((chance.next() * 4.0) as usize).ok_or("no material")?;
         softer.name.clone_into(&mut strip.material);
     }
     scenario.strip.strokes_per_coil = chance.between(100.0, 150.0) as u32;
@@ -113,8 +113,8 @@ fn press(case: &Path, base: &str, variant: u64) -> Result<(), Failure> {
     let file = |name: &str| File::create(case.join(name)).map(BufWriter::new);
     let columns = simulator.press().columns;
     let mut recordings = [
-        RecordingWriter::new(file("train.csv")?, columns, RecordingForm::default())?,
-        RecordingWriter::new(file("test.csv")?, columns, RecordingForm::default())?,
+        SimulatedWriter::new(file("train.csv")?, SimulatedWriter::header(columns))?,
+        SimulatedWriter::new(file("test.csv")?, SimulatedWriter::header(columns))?,
     ];
     let mut truth = TruthWriter::new(Vec::new())?;
     for stroke in simulator {

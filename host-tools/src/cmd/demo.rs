@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
-use bolster_sim::recording::RecordingForm;
 use bolster_sim::scenario::{FaultData, Scenario};
 use bolster_sim::simulator::{SimStroke, Simulator};
 use bolster_sim::truth::{Kind, Truth};
@@ -24,6 +23,7 @@ use crate::output::Output;
 use crate::picture::{
     Caption, LearntBand, StrokeReadings, capacity, load_centres, over_strokes, shares, signature,
 };
+use crate::recording::{Header, SimulatedWriter};
 use crate::session::{Outcome, verdict_rank};
 
 /// The whole job on an invented press: simulate, learn, judge a shift with faults, draw
@@ -107,12 +107,14 @@ pub fn run(args: &DemoArgs) -> Result<(), Failure> {
     let press_path = at("press.toml");
     write_text(&press_path, &bolster_sim::press::card(&scenario))?;
     let press = PressCard::load(&press_path)?;
-    let form = RecordingForm { sensors: scenario.sensor_inputs(), ..RecordingForm::default() };
+    let header = Header {
+        sensors: SimulatedWriter::sensors(scenario.sensor_inputs()),
+        ..SimulatedWriter::header(press.spec.columns)
+    };
     let (good, shift) = (at("good-strokes.csv.gz"), at("shift.csv.gz"));
-    let columns = press.spec.columns;
     let (mut recording, mut truth) = (Output::create(&good)?, Output::create(&at("good-strokes.truth.csv"))?);
     let learning = simulator.by_ref().take(LEARNING as usize);
-    write_strokes(learning, LEARNING, columns, form, &mut recording, &mut truth)?;
+    write_strokes(learning, LEARNING, header, &mut recording, &mut truth)?;
     recording.commit()?;
     truth.commit()?;
     let (mut recording, mut truth) = (Output::create(&shift)?, Output::create(&at("shift.truth.csv"))?);
@@ -120,7 +122,7 @@ pub fn run(args: &DemoArgs) -> Result<(), Failure> {
     let kept = simulator.inspect(|stroke: &SimStroke| {
         truths.insert(u64::from(stroke.number), stroke.truth.clone());
     });
-    write_strokes(kept, SHIFT, columns, form, &mut recording, &mut truth)?;
+    write_strokes(kept, SHIFT, header, &mut recording, &mut truth)?;
     recording.commit()?;
     truth.commit()?;
 

@@ -8,9 +8,9 @@ use std::path::{Path, PathBuf};
 
 use bolster_core::press::Columns;
 use bolster_sim::front_end::ChannelScale;
-use bolster_sim::recording::{RecordingForm, RecordingWriter, TruthWriter};
 use bolster_sim::scenario::{Scenario, built_in, find};
 use bolster_sim::simulator::{SimStroke, Simulator};
+use bolster_sim::truth::TruthWriter;
 use clap::Args;
 use serde::Serialize;
 
@@ -20,6 +20,7 @@ use super::{Failure, print};
 use crate::calibrate::stored::Stored;
 use crate::feed::SimulatedFeed;
 use crate::output::Output;
+use crate::recording::{Header, SimulatedWriter, Unit};
 use picture::Picture;
 
 /// Make a recording of an invented press, with the truth beside it
@@ -114,14 +115,13 @@ pub fn scenario(name: &str) -> Result<Scenario, Failure> {
 pub fn write_strokes(
     strokes: impl Iterator<Item = SimStroke>,
     expected: u32,
-    columns: Columns,
-    form: RecordingForm,
+    header: Header,
     recording: &mut Output,
     truth: &mut Output,
 ) -> Result<Made, Failure> {
     let mut made =
         Made { files: vec![recording.path().to_owned(), truth.path().to_owned()], ..Made::default() };
-    let mut readings = RecordingWriter::new(recording, columns, form)?;
+    let mut readings = SimulatedWriter::new(recording, header)?;
     let mut truths = TruthWriter::new(truth)?;
     let mut progress = Progress::new("simulating");
     let mut coils = BTreeSet::new();
@@ -196,13 +196,13 @@ pub fn run(args: &SimulateArgs) -> Result<(), Failure> {
     if args.feed.is_some() {
         SimulatedFeed::widen(&mut scenario);
     }
-    let form = RecordingForm {
-        time: args.time,
-        counts: args.counts,
-        sensors: scenario.sensor_inputs(),
-        ..RecordingForm::default()
-    };
     let simulator = Simulator::new(&scenario)?;
+    let header = Header {
+        unit: if args.counts { Unit::Counts } else { Unit::Kilonewtons },
+        has_time: args.time,
+        sensors: SimulatedWriter::sensors(scenario.sensor_inputs()),
+        ..SimulatedWriter::header(simulator.press().columns)
+    };
     folder(&args.out)?;
     let create = |name: &str| Output::create(&args.out.join(name));
     let (mut recording, mut truth, mut press) =
@@ -232,7 +232,7 @@ pub fn run(args: &SimulateArgs) -> Result<(), Failure> {
             picture.take(stroke);
         }
     });
-    let mut made = write_strokes(strokes, scenario.strokes, columns, form, &mut recording, &mut truth)?;
+    let mut made = write_strokes(strokes, scenario.strokes, header, &mut recording, &mut truth)?;
     made.about.clone_from(&scenario.about);
     made.seed = scenario.seed;
     made.files.push(press.path().to_owned());

@@ -1,6 +1,6 @@
 //! Sheet materials: strengths and where each number comes from.
 //!
-//! The table is a TOML text carried by the program; a shop adds its own in a file of the same form, whose
+//! The table is the simulator's ([`bolster_sim::material::TABLE`]), a TOML text that the program carries; a shop adds its own in a file of the same form, whose
 //! entries win. Strengths are MPa inside and may be written in MPa, psi or ksi.
 
 use std::path::{Path, PathBuf};
@@ -11,7 +11,7 @@ use toml::{Table, Value};
 use crate::plan::quantity::{Kind, Units, clip};
 use crate::spelling;
 
-const BUILT_IN: &str = include_str!("materials.toml");
+const BUILT_IN: &str = bolster_sim::material::TABLE;
 
 /// A number and where it comes from.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -105,7 +105,7 @@ impl Materials {
     }
 }
 
-const KEYS: [&str; 11] = [
+const KEYS: [&str; 13] = [
     "name",
     "shear",
     "shear_source",
@@ -117,6 +117,9 @@ const KEYS: [&str; 11] = [
     "penetration_source",
     "spread_percent",
     "spread_source",
+    // For the simulator only.
+    "crack_percent",
+    "modulus_gpa",
 ];
 
 fn parse(text: &str, path: &Path) -> Result<Vec<Material>, MaterialError> {

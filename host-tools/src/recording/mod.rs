@@ -14,6 +14,7 @@ mod header;
 mod lines;
 mod order;
 mod reader;
+mod simulated;
 mod source;
 mod writer;
 
@@ -27,6 +28,7 @@ pub use header::{Header, Unit};
 pub(crate) use lines::{LineFault, Lines};
 pub(crate) use order::Order;
 pub use reader::Reader;
+pub use simulated::SimulatedWriter;
 pub(crate) use source::Source;
 pub use writer::{Precision, Writer, WriterError};
 

@@ -121,7 +121,7 @@ impl Scenario {
     fn check_strip(&self) -> Result<(), ScenarioError> {
         let strip = &self.strip;
         if crate::material::find(&strip.material).is_none() {
-            let names: Vec<_> = crate::material::MATERIALS.iter().map(|m| m.name).collect();
+            let names: Vec<_> = crate::material::all().iter().map(|m| m.name.as_str()).collect();
             let problem = format!("is \"{}\"; known are {}", strip.material, names.join(", "));
             return Err(refuse("strip.material".to_owned(), &problem));
         }

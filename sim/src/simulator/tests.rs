@@ -3,8 +3,8 @@
 mod passing;
 
 use super::*;
-use crate::recording::{RecordingForm, RecordingWriter, TruthWriter};
 use crate::scenario::{FaultData, built_in, find};
+use crate::truth::TruthWriter;
 
 fn scenario(name: &str, strokes: u32) -> Scenario {
     let mut scenario = Scenario::from_toml(find(name).unwrap()).unwrap();
@@ -12,16 +12,19 @@ fn scenario(name: &str, strokes: u32) -> Scenario {
     scenario
 }
 
-fn bytes(scenario: &Scenario) -> (Vec<u8>, Vec<u8>) {
-    let run = Simulator::new(scenario).unwrap();
-    let form = RecordingForm { time: true, speed: true, counts: false, sensors: 2 };
-    let mut recording = RecordingWriter::new(Vec::new(), run.press().columns, form).unwrap();
-    let mut truth = TruthWriter::new(Vec::new()).unwrap();
-    for stroke in run {
-        recording.write(&stroke).unwrap();
+/// Every number of every reading, bit for bit, and the truth as it is written.
+fn bytes(scenario: &Scenario) -> (Vec<u64>, Vec<u8>) {
+    let (mut bits, mut truth) = (Vec::new(), TruthWriter::new(Vec::new()).unwrap());
+    for stroke in Simulator::new(scenario).unwrap() {
+        for sample in &stroke.samples {
+            bits.extend([sample.time_s, sample.angle_deg, stroke.speed_spm].map(f64::to_bits));
+            bits.extend(sample.kn.map(f64::to_bits));
+            bits.extend(sample.counts.map(|counts| u64::from(counts.cast_unsigned())));
+            bits.extend([sample.tick, u64::from(sample.sensors), u64::from(sample.index)]);
+        }
         truth.write(&stroke).unwrap();
     }
-    (recording.finish().unwrap(), truth.finish().unwrap())
+    (bits, truth.finish().unwrap())
 }
 
 #[test]

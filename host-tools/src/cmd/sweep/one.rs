@@ -5,7 +5,6 @@ use std::io::BufWriter;
 use std::path::Path;
 
 use bolster_core::verdict::Reason;
-use bolster_sim::recording::{RecordingForm, RecordingWriter};
 use bolster_sim::scenario::Scenario;
 use bolster_sim::simulator::{SimStroke, Simulator};
 use bolster_sim::truth::Truth;
@@ -14,7 +13,7 @@ use serde::Serialize;
 use crate::card::press::PressCard;
 use crate::cmd::Failure;
 use crate::learn::{LEAST_STROKES, Wish, learn};
-use crate::recording::{Header, Row};
+use crate::recording::{Header, Row, SimulatedWriter, Unit, WriterError};
 use crate::session::{Outcome, SampleRate, Session, verdict_rank};
 
 /// How far the energy of a stroke may stay unexplained, as a share of its work.
@@ -96,9 +95,8 @@ fn all(
     let card = PressCard::parse(&bolster_sim::press::card(scenario), Path::new("press.toml"))?;
     let header = Header {
         has_time: true,
-        has_coil: true,
-        sensors: scenario.sensor_inputs(),
-        ..Header::over_angle(card.spec.columns)
+        sensors: SimulatedWriter::sensors(scenario.sensor_inputs()),
+        ..SimulatedWriter::header(card.spec.columns)
     };
     let rate = SampleRate { hz: scenario.sample_hz, is_measured: true, is_clock: true };
     let mut invariants = Invariants::default();
@@ -107,9 +105,7 @@ fn all(
     if let Some(learning) = learning.filter(|_| first > 0) {
         // Learning reads a recording twice, so the good strokes go to a file; what follows never does.
         let file = tempfile::Builder::new().prefix("bolster-sweep-").suffix(".csv").tempfile()?;
-        let form =
-            RecordingForm { time: true, sensors: scenario.sensor_inputs(), ..RecordingForm::default() };
-        let mut recording = RecordingWriter::new(BufWriter::new(file.as_file()), card.spec.columns, form)?;
+        let mut recording = SimulatedWriter::new(BufWriter::new(file.as_file()), header)?;
         let mut session = Session::new(&card, &header, rate)?;
         let strokes = simulator.by_ref().take(first as usize);
         feed(strokes, &mut session, &mut invariants, |stroke| recording.write(stroke), |_, _| {})?;
@@ -200,7 +196,7 @@ fn feed(
     strokes: impl Iterator<Item = SimStroke>,
     session: &mut Session,
     invariants: &mut Invariants,
-    mut also: impl FnMut(&SimStroke) -> std::io::Result<()>,
+    mut also: impl FnMut(&SimStroke) -> std::result::Result<(), WriterError>,
     mut take: impl FnMut(&Outcome, &Truth),
 ) -> std::result::Result<(), Failure> {
     // The stroke before is reported when the first row of the next one comes.
@@ -223,7 +219,7 @@ fn feed(
         also(&stroke)?;
         let mut first = true;
         for sample in &stroke.samples {
-            let outcome = session.row(&row(&stroke, sample));
+            let outcome = session.row(&Row::simulated(&stroke, sample, Unit::Kilonewtons));
             if first || outcome.is_some() {
                 report(outcome, waiting.take(), invariants);
                 first = false;
@@ -233,18 +229,4 @@ fn feed(
     }
     report(session.close(), waiting.take(), invariants);
     Ok(())
-}
-
-/// A sample as a row of a recording.
-fn row(stroke: &SimStroke, sample: &bolster_sim::simulator::SimSample) -> Row {
-    Row {
-        line: 0,
-        stroke: u64::from(stroke.number),
-        angle_deg: sample.angle_deg,
-        time_s: sample.time_s,
-        speed_spm: f64::NAN,
-        coil: u64::from(stroke.coil),
-        loads: sample.kn,
-        sensors: sample.sensors,
-    }
 }
