@@ -10,6 +10,8 @@ pub fn built_in() -> &'static [(&'static str, &'static str)] {
         ("five-station-faults", include_str!("../../scenarios/five-station-faults.toml")),
         ("forty-station-faults", include_str!("../../scenarios/forty-station-faults.toml")),
         ("five-station-wear", include_str!("../../scenarios/five-station-wear.toml")),
+        ("five-station-coils", include_str!("../../scenarios/five-station-coils.toml")),
+        ("forty-station-joints", include_str!("../../scenarios/forty-station-joints.toml")),
         ("small-press", include_str!("../../scenarios/small-press.toml")),
     ]
 }
