@@ -13,9 +13,8 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use bolster::card::die::DieCard;
 use bolster::card::press::PressCard;
 use bolster::learn::{Part, Wish, learn_part};
-use bolster::recording::{Header, Row};
+use bolster::recording::{Header, Row, SimulatedWriter};
 use bolster::session::{Outcome, ROWS_AHEAD, SampleRate, Session};
-use bolster_sim::recording::{RecordingForm, RecordingWriter};
 use bolster_sim::simulator::{SimStroke, Simulator};
 use statrs::distribution::{Beta, ContinuousCDF as _};
 
@@ -91,11 +90,8 @@ fn press(folder: &Path, base: &str, variant: u64, strokes: u32) -> Result<Vec<Co
     let columns = Simulator::new(&scenario)?.press().columns;
     let mut writers = Vec::new();
     for path in &paths {
-        writers.push(RecordingWriter::new(
-            BufWriter::new(File::create(path)?),
-            columns,
-            RecordingForm::default(),
-        )?);
+        let header = SimulatedWriter::header(columns);
+        writers.push(SimulatedWriter::new(BufWriter::new(File::create(path)?), header)?);
     }
     // First the learning recordings, then the same run again through the cards.
     for stroke in Simulator::new(&scenario)?.take(2 * SEEN_COIL as usize) {
