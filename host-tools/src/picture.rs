@@ -1,12 +1,14 @@
 //! Figures of recorded strokes: outcomes, readings and cards in, figure data out.
 
 mod band;
+mod cause;
 mod stroke;
 mod strokes;
 
 use crate::figure::Verdict;
 
 pub use band::{BAND_DEVIATIONS, LearntBand};
+pub use cause::{StrokeCauses, diagnosed_signature};
 pub use stroke::{StrokeReadings, capacity, signature};
 pub use strokes::{load_centres, over_strokes, shares};
 

@@ -137,6 +137,14 @@ impl Session {
         each!(self, run => run.baseline())
     }
 
+    /// What the stroke whose outcome came last was expected to look like, in the form of [`Self::signature`]: the
+    /// running baseline as it was before that stroke; none without a learnt die.
+    #[must_use]
+    pub fn expected(&self) -> Option<&[f32]> {
+        let expected = each!(self, run => run.expected.as_slice());
+        (!expected.is_empty()).then_some(expected)
+    }
+
     /// Each shape statistic of the stroke whose outcome came last over its limit, in the order of the core's list;
     /// none where no shape was judged.
     #[must_use]
@@ -173,6 +181,8 @@ pub struct Run<const N: usize> {
     coil: u64,
     /// Stroke and coil of the report to come.
     waiting: Option<(u64, u64)>,
+    /// The baseline as the stroke that ended last found it; empty without a learnt die.
+    expected: Vec<f32>,
 }
 
 impl<const N: usize> Run<N> {
@@ -214,6 +224,7 @@ impl<const N: usize> Run<N> {
             stroke: None,
             coil: 0,
             waiting: None,
+            expected: Vec::new(),
         })
     }
 
@@ -257,6 +268,7 @@ impl<const N: usize> Run<N> {
         let changed = self.stroke != Some(row.stroke);
         if changed {
             self.waiting = self.stroke.map(|stroke| (stroke, self.coil));
+            self.keep_expected();
             self.monitor.mark();
             if self.stroke.is_some() && self.coil != row.coil {
                 self.monitor.new_coil();
@@ -289,8 +301,18 @@ impl<const N: usize> Run<N> {
     /// The recording has ended; gives the outcome of its last stroke.
     pub fn close(&mut self) -> Option<Outcome> {
         self.waiting = self.stroke.take().map(|stroke| (stroke, self.coil));
+        self.keep_expected();
         self.repeats.end_stroke();
         if self.monitor.close(self.clock.tick()) { self.outcome() } else { None }
+    }
+
+    /// Judging may move the baseline to the very stroke it judges.
+    fn keep_expected(&mut self) {
+        let shape = self.monitor.shape();
+        self.expected.clear();
+        if let (Some(layout), Some(baseline)) = (shape.layout(), shape.baseline()) {
+            self.expected.extend(baseline.iter().take(layout.used()).flatten());
+        }
     }
 
     fn outcome(&mut self) -> Option<Outcome> {

@@ -50,6 +50,8 @@ fn strokes(count: u64, columns: usize) -> Strokes {
         subtitle: "Press P3, die lamp-post door plate, May (invented data)".into(),
         unit: LoadUnit::Kn,
         coil_changes: stroke.iter().copied().filter(|s| s % coil == 0).collect(),
+        cause_of: stroke.iter().copied().filter(|s| s % 401 == 3).map(|s| (s, (s % 9) as usize)).collect(),
+        causes: if count > 100 { (0..9).map(|n| format!("{n} x {LONG}")).collect() } else { Vec::new() },
         stroke,
         total_kn,
         columns,

@@ -27,7 +27,13 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+use crate::card::die::DieCard;
 use crate::card::press::PressCard;
+use crate::diagnose::{Diagnoser, Diagnosis, JudgedStroke};
+use crate::material::Materials;
+use crate::plan::job::Job;
+use crate::plan::press::Candidate;
+use crate::session::{Outcome, Session};
 
 /// Printed by every command that sets, changes or proposes limits, and in every report.
 pub const CAUTION: &str = "\
@@ -133,6 +139,35 @@ pub fn press_card(path: &Path, calibration: Option<&Path>) -> Result<PressCard, 
         card.calibrate_by(calibration)?;
     }
     Ok(card)
+}
+
+/// What diagnoses strokes judged by a die; none without one, or where it has no learnt signatures. The press's frame
+/// is that beside its card (`press.plan.toml`) where there is one.
+///
+/// # Errors
+/// [`Failure`] for a job file or a press that cannot be read, or a job of other hits.
+pub fn diagnoser(
+    path: &Path,
+    press: &PressCard,
+    die: Option<&DieCard>,
+    job: Option<(&Path, u32)>,
+) -> Result<Option<Diagnoser>, Failure> {
+    let job = job
+        .map(|(path, hit)| Ok::<_, Failure>((Job::load(path, &Materials::built_in()?)?, hit)))
+        .transpose()?;
+    let Some(die) = die.filter(|die| die.shape.is_some()) else { return Ok(None) };
+    // Without a file beside it a card gives one candidate; gears differ in speed only.
+    let candidate = crate::plan::press::load(path)?.into_iter().next();
+    let candidate = candidate.ok_or_else(|| Failure::because(format!("{}: no press", path.display())))?;
+    let candidate = Candidate { spec: press.spec, ..candidate };
+    Ok(Some(Diagnoser::new(&candidate, die, job.as_ref().map(|(job, hit)| (job, *hit)))?))
+}
+
+/// The diagnosis of the stroke whose outcome came last.
+pub fn diagnosed(diagnoser: &mut Diagnoser, outcome: &Outcome, session: &Session) -> Option<Diagnosis> {
+    let signature = session.signature();
+    let stroke = JudgedStroke { outcome, signature: signature.as_deref(), expected: session.expected() };
+    diagnoser.stroke(stroke)
 }
 
 /// Prints to stdout; a reader that has gone away (a closed pipe) ends the program quietly.

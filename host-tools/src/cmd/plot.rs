@@ -6,13 +6,14 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 
 use super::progress::Progress;
-use super::{Failure, press_card, print};
+use super::{Failure, diagnosed, diagnoser, press_card, print};
 use crate::card::die::DieCard;
 use crate::figure::{Figure, LoadUnit, Size, png};
 use crate::judge::{judge, put_in, rows_of};
 use crate::output::Output;
 use crate::picture::{
-    Caption, LearntBand, StrokeReadings, capacity, load_centres, over_strokes, shares, signature,
+    Caption, LearntBand, StrokeCauses, StrokeReadings, capacity, diagnosed_signature, load_centres,
+    over_strokes, shares, signature,
 };
 use crate::session::{Outcome, verdict_rank};
 
@@ -36,6 +37,12 @@ pub struct PlotArgs {
     /// Die card
     #[arg(long, value_name = "TOML")]
     pub die: Option<PathBuf>,
+    /// Job file of the plan: stations can then be named in the diagnosis
+    #[arg(long, value_name = "TOML", requires = "die")]
+    pub job: Option<PathBuf>,
+    /// Hit of the job that this die makes
+    #[arg(long, value_name = "N", default_value_t = 1, requires = "job")]
+    pub hit: u32,
     /// Stroke to draw (signature, capacity)
     #[arg(long)]
     pub stroke: Option<u64>,
@@ -147,12 +154,18 @@ impl PictureFile {
 pub fn run(args: &PlotArgs) -> Result<(), Failure> {
     let card = press_card(&args.press, args.calibration.as_deref())?;
     let die = args.die.as_deref().map(|path| DieCard::load(path, &card)).transpose()?;
-    let inputs = [Some(&args.recording), Some(&args.press), args.die.as_ref(), args.calibration.as_ref()];
-    let inputs: Vec<&Path> = inputs.into_iter().flatten().map(PathBuf::as_path).collect();
+    let files = [args.die.as_ref(), args.calibration.as_ref(), args.job.as_ref()];
+    let inputs = [Some(&args.recording), Some(&args.press)].into_iter().chain(files);
+    let inputs: Vec<&Path> = inputs.flatten().map(PathBuf::as_path).collect();
+    let job = args.job.as_deref().map(|job| (job, args.hit));
     let file = PictureFile::create(&args.out, &inputs)?;
     let unit = args.unit.into();
     let size = args.size.unwrap_or(Size::NORMAL);
+    let diagnoses = matches!(args.what, What::Signature | What::Strokes);
+    let mut diagnoser = diagnoser(&args.press, &card, die.as_ref(), job)?.filter(|_| diagnoses);
     let mut outcomes = Vec::new();
+    let mut causes = StrokeCauses::default();
+    let mut diagnosis = None;
     let mut progress = Progress::new("judging");
     let mut shown = |done, total, strokes| progress.show(done, total, strokes, "strokes");
     let mut band = None;
@@ -166,7 +179,12 @@ pub fn run(args: &PlotArgs) -> Result<(), Failure> {
             let drawn = args
                 .stroke
                 .map_or_else(|| verdict_rank(outcome.verdict) > worst, |stroke| stroke == outcome.stroke);
+            let found = diagnoser.as_mut().and_then(|diagnoser| diagnosed(diagnoser, outcome, session));
+            if let Some(found) = &found {
+                causes.take(outcome, found);
+            }
             if drawn {
+                diagnosis = found;
                 worst = verdict_rank(outcome.verdict);
                 let learnt = session.baseline().zip(die.as_ref().and_then(|die| die.shape.as_ref()));
                 band = learnt.map(|((baseline, edges), shape)| LearntBand::new(&baseline, &edges, shape));
@@ -180,14 +198,15 @@ pub fn run(args: &PlotArgs) -> Result<(), Failure> {
     let die_name = die.as_ref().map(|die| format!(", die {}", die.die.name)).unwrap_or_default();
     let caption = Caption { subtitle: format!("Press {}{die_name}, {name}", card.name) };
     match args.what {
-        What::Strokes => file.write(&over_strokes(&outcomes, &card, unit, &caption), size)?,
+        What::Strokes => file.write(&causes.mark(over_strokes(&outcomes, &card, unit, &caption)), size)?,
         What::Centre => file.write(&load_centres(&outcomes, &card, &caption), size)?,
         What::Shares => file.write(&shares(&outcomes, &card, &caption), size)?,
         What::Signature | What::Capacity => {
             let outcome = chosen(&outcomes, &args.recording, args.stroke)?;
             let readings = StrokeReadings { rows: rows_of(&args.recording, &card, outcome.stroke)? };
             if args.what == What::Signature {
-                file.write(&signature(&readings, outcome, band.as_ref(), &card, unit, &caption), size)?;
+                let figure = signature(&readings, outcome, band.as_ref(), &card, unit, &caption);
+                file.write(&diagnosed_signature(figure, diagnosis.as_ref()), size)?;
             } else {
                 let figure = capacity(&readings, outcome, &card, unit, &caption);
                 let figure = figure.ok_or(Failure::because(

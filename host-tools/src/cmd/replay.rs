@@ -9,8 +9,9 @@ use serde::Serialize;
 
 use super::plot::PictureFile;
 use super::progress::Progress;
-use super::{CAUTION, Failure, press_card, print};
+use super::{CAUTION, Failure, diagnosed, diagnoser, press_card, print};
 use crate::card::die::{DieCard, Standing};
+use crate::diagnose::{self, Diagnoser, Diagnosis};
 use crate::judge::{judge, put_in};
 use crate::output::Output;
 use crate::picture::Caption;
@@ -21,7 +22,7 @@ use crate::session::{Outcome, Session, verdict_rank};
 /// Judge recorded strokes: one JSON object a stroke, in order
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  bolster replay monday.csv.gz --press press-3.toml --die bracket.toml --jsonl monday.jsonl\n  bolster replay monday.csv.gz --press press-3.toml --die bracket.toml --what-if tighter.toml --picture what-if.png\n\nWithout a die only the machine's limits apply. Exit 3 with --fail-on when a stroke was held or tripped."
+    after_help = "Example:\n  bolster replay monday.csv.gz --press press-3.toml --die bracket.toml --jsonl monday.jsonl\n  bolster replay monday.csv.gz --press press-3.toml --die bracket.toml --what-if tighter.toml --picture what-if.png\n\nStrokes that were noted, held or tripped are diagnosed where the die has learnt signatures: where, what changed,\nand its usual causes with the signs for each (common practice, no source); --job lets stations be named.\n\nWithout a die only the machine's limits apply. Exit 3 with --fail-on when a stroke was held or tripped."
 )]
 pub struct ReplayArgs {
     /// Recording, plain or gzip-compressed CSV
@@ -41,6 +42,12 @@ pub struct ReplayArgs {
     /// Draw what differs: .svg, .png or .csv
     #[arg(long, value_name = "FILE", requires = "what_if")]
     pub picture: Option<PathBuf>,
+    /// Job file of the plan: stations can then be named in the diagnosis
+    #[arg(long, value_name = "TOML", requires = "die")]
+    pub job: Option<PathBuf>,
+    /// Hit of the job that this die makes
+    #[arg(long, value_name = "N", default_value_t = 1, requires = "job")]
+    pub hit: u32,
     /// Where to write one JSON object a stroke
     #[arg(long, value_name = "FILE")]
     pub jsonl: Option<PathBuf>,
@@ -88,6 +95,8 @@ struct Summary {
     die: Option<DieUsed>,
     #[serde(skip_serializing_if = "Option::is_none")]
     what_if: Option<WhatIf>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    diagnosis: Option<diagnose::Summary>,
 }
 
 /// The die card that judged.
@@ -112,6 +121,8 @@ struct Line<'a> {
     outcome: &'a Outcome,
     #[serde(skip_serializing_if = "Option::is_none")]
     what_if: Option<Other<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    diagnosis: Option<&'a Diagnosis>,
 }
 
 impl Summary {
@@ -140,6 +151,9 @@ impl Summary {
         if let Some(die) = &self.die {
             text += &format!("die {}: {}\n", die.name, die.says);
         }
+        if let Some(diagnosis) = &self.diagnosis {
+            text += &format!("\n{}", diagnosis.text());
+        }
         if let Some(what_if) = &self.what_if {
             text += &format!("\n{}", what_if.text());
         }
@@ -156,7 +170,7 @@ pub fn run(args: &ReplayArgs) -> Result<(), Failure> {
     let load = |path: &PathBuf| DieCard::load(path, &card);
     let die = args.die.as_ref().map(load).transpose()?;
     let other = args.what_if.as_ref().map(load).transpose()?;
-    let files = [args.die.as_ref(), args.what_if.as_ref(), args.calibration.as_ref()];
+    let files = [args.die.as_ref(), args.what_if.as_ref(), args.calibration.as_ref(), args.job.as_ref()];
     let inputs: Vec<&Path> = [Some(&args.recording), Some(&args.press)]
         .into_iter()
         .chain(files)
@@ -165,7 +179,11 @@ pub fn run(args: &ReplayArgs) -> Result<(), Failure> {
         .collect();
     let output = args.jsonl.as_deref().map(|path| Output::apart_from(path, &inputs)).transpose()?;
     let picture = args.picture.as_deref().map(|path| PictureFile::create(path, &inputs)).transpose()?;
-    let mut taken = Taken { args, output, summary: Summary::default(), found: false, line: Vec::new() };
+    let diagnoser =
+        diagnoser(&args.press, &card, die.as_ref(), args.job.as_deref().map(|job| (job, args.hit)))?;
+    let mut taken =
+        Taken { args, output, summary: Summary::default(), found: false, line: Vec::new(), diagnoser };
+    taken.summary.diagnosis = taken.diagnoser.is_some().then(diagnose::Summary::default);
     let mut progress = Progress::new("judging");
     let mut shown = |done, total, strokes| progress.show(done, total, strokes, "strokes");
     let rate = if let Some(other) = &other {
@@ -176,18 +194,22 @@ pub fn run(args: &ReplayArgs) -> Result<(), Failure> {
         };
         let (file, other_file) = (name(&args.die), name(&args.what_if));
         let files = [file.as_str(), other_file.as_str()];
-        let (what_if, rate) = what_if(&args.recording, &card, dies, files, &mut shown, |now, other, _| {
-            taken.take(now, Some(Other { verdict: other.verdict, reasons: &other.reasons }))
-        })?;
+        let (what_if, rate) =
+            what_if(&args.recording, &card, dies, files, &mut shown, |now, other, session| {
+                taken.take(now, session, Some(Other { verdict: other.verdict, reasons: &other.reasons }))
+            })?;
         taken.summary.what_if = Some(what_if);
         rate
     } else {
         let set = |session: &mut Session, header: &Header| put_in(die.as_ref(), session, header);
-        judge(&args.recording, &card, set, &mut shown, |outcome, _| taken.take(outcome, None))?
+        judge(&args.recording, &card, set, &mut shown, |outcome, session| taken.take(outcome, session, None))?
     };
     drop(progress);
     let Taken { output, mut summary, found, .. } = taken;
     (summary.sample_hz, summary.sample_rate_measured) = (rate.hz, rate.is_measured);
+    if let Some(diagnosis) = &mut summary.diagnosis {
+        diagnosis.finish();
+    }
     summary.die = die.as_ref().map(|die| DieUsed {
         name: die.die.name.clone(),
         standing: die.standing(),
@@ -216,15 +238,25 @@ struct Taken<'a> {
     summary: Summary,
     found: bool,
     line: Vec<u8>,
+    diagnoser: Option<Diagnoser>,
 }
 
 impl Taken<'_> {
-    fn take(&mut self, outcome: &Outcome, what_if: Option<Other<'_>>) -> Result<(), Failure> {
+    fn take(
+        &mut self,
+        outcome: &Outcome,
+        session: &Session,
+        what_if: Option<Other<'_>>,
+    ) -> Result<(), Failure> {
         self.summary.take(outcome);
+        let diagnosis = self.diagnoser.as_mut().and_then(|diagnoser| diagnosed(diagnoser, outcome, session));
+        if let (Some(sum), Some(diagnosis)) = (&mut self.summary.diagnosis, &diagnosis) {
+            sum.take(outcome, diagnosis);
+        }
         self.found |= self.args.fail_on.is_some_and(|from| from.includes(outcome.verdict));
         if let Some(output) = &mut self.output {
             self.line.clear();
-            serde_json::to_writer(&mut self.line, &Line { outcome, what_if })?;
+            serde_json::to_writer(&mut self.line, &Line { outcome, what_if, diagnosis: diagnosis.as_ref() })?;
             self.line.push(b'\n');
             output.write_all(&self.line)?;
         }

@@ -81,6 +81,8 @@ pub struct Signature {
     pub title: String,
     /// Press, die, day.
     pub subtitle: String,
+    /// A line of its own under that; empty for none.
+    pub caption: String,
     /// What was decided.
     pub verdict: Verdict,
     /// Why, in words.
@@ -178,7 +180,13 @@ impl Signature {
             reasons: &self.reasons,
             subtitle: &self.subtitle,
         };
-        let below = header.draw(canvas);
+        let mut below = header.draw(canvas);
+        if !self.caption.is_empty() {
+            let letter = Letter::new(theme::SUBTITLE_PX, theme::INK);
+            let line = text::fit(&self.caption, letter.px, false, canvas.width - 2.0 * theme::MARGIN);
+            canvas.text(&line, (theme::MARGIN, below + 6.0), letter);
+            below += 20.0;
+        }
         let labels = self.span_labels(canvas.width);
         let used = labels.iter().map(|l| l.lane + 1).max().unwrap_or(0);
         let top = below + 26.0 + LANE * used as f64;

@@ -7,7 +7,8 @@ use super::header::Header;
 use super::labels::{EndLabel, paint_ends};
 use super::panel::{Counts, Panel, Range};
 use super::{
-    Cell, Column, Figure, FigureError, LoadUnit, Size, Table, Verdict, check, series, table, theme, ticks,
+    Cell, Column, Figure, FigureError, LoadUnit, Size, Table, Verdict, check, series, table, text, theme,
+    ticks,
 };
 
 /// Peaks, reverse loads and verdicts over strokes.
@@ -37,6 +38,10 @@ pub struct Strokes {
     pub reverse_limit_kn: Option<f64>,
     /// First strokes of new coils.
     pub coil_changes: Vec<u64>,
+    /// Strokes with a diagnosed cause, each with its number in `causes`.
+    pub cause_of: Vec<(u64, usize)>,
+    /// The causes, named under the picture by letters in this order; nine at most.
+    pub causes: Vec<String>,
 }
 
 /// A panel of curves that share a limit.
@@ -51,6 +56,8 @@ struct Group<'a> {
 const LEFT: f64 = 72.0;
 const RIGHT: f64 = 150.0;
 const ROW: f64 = 21.0;
+const KEY_ROW: f64 = 17.0;
+const KEY_COLUMNS: usize = 3;
 /// The verdicts that get a row of marks.
 const ROWS: [Verdict; 3] = [Verdict::Trip, Verdict::Hold, Verdict::Note];
 
@@ -114,9 +121,12 @@ impl Strokes {
         let xs: Vec<f64> = self.stroke.iter().map(|&s| s as f64).collect();
         let x = Range::of(xs.iter().copied(), 0.01);
         let groups = self.groups();
-        let strip = ROW * ROWS.len() as f64 + 14.0;
+        let causes = if self.causes.is_empty() { 0.0 } else { ROW };
+        let key = KEY_ROW * self.causes.len().div_ceil(KEY_COLUMNS) as f64;
+        let foot = 58.0 + key;
+        let strip = ROW * ROWS.len() as f64 + causes + 14.0;
         let gap = 34.0;
-        let bottom = canvas.height - 58.0 - strip;
+        let bottom = canvas.height - foot - strip;
         let weights: f64 = groups.iter().map(|g| g.weight).sum();
         let room = bottom - below - gap * groups.len() as f64;
         let mut top = below + 28.0;
@@ -137,11 +147,12 @@ impl Strokes {
             left: LEFT,
             top: bottom + 4.0,
             right: canvas.width - RIGHT,
-            bottom: canvas.height - 58.0,
+            bottom: canvas.height - foot,
             x,
             y: Range { from: 0.0, to: 1.0 },
         };
         self.paint_verdicts(canvas, &strip, &xs);
+        self.paint_causes(canvas, &strip);
         strip.x_axis(canvas, Counts::Strokes, "Stroke");
         if !self.coil_changes.is_empty() {
             let small = Letter::new(theme::TICK_PX, theme::SOFT_INK);
@@ -160,6 +171,33 @@ impl Strokes {
             let tick = Stroke::new(theme::AXIS, theme::THIN);
             canvas.line((at, panel.bottom), (at, panel.bottom + 7.0), tick);
             last = at;
+        }
+    }
+
+    /// A letter for each stroke with a cause, where there is room, and what the letters mean.
+    fn paint_causes(&self, canvas: &mut Canvas<'_>, strip: &Panel) {
+        if self.causes.is_empty() {
+            return;
+        }
+        let small = Letter::new(theme::TICK_PX, theme::SOFT_INK);
+        let letter = Letter::new(theme::TICK_PX, theme::INK).bold().middle();
+        let y = strip.top + ROW * (ROWS.len() as f64 + 0.5);
+        canvas.text("cause", (strip.left - 10.0, y + small.drop()), small.right());
+        let mut last = f64::NEG_INFINITY;
+        for (stroke, n) in &self.cause_of {
+            let at = strip.px(*stroke as f64);
+            if at >= strip.left && at <= strip.right && at - last >= 12.0 {
+                canvas.text(&letter_of(*n).to_string(), (at, y + letter.drop()), letter);
+                last = at;
+            }
+        }
+        let wide = (canvas.width - 2.0 * theme::MARGIN) / KEY_COLUMNS as f64;
+        let top = strip.bottom + 58.0 + 4.0;
+        for (n, cause) in self.causes.iter().enumerate() {
+            let (row, column) = (n / KEY_COLUMNS, n % KEY_COLUMNS);
+            let line = text::fit(&format!("{} {cause}", letter_of(n)), small.px, false, wide - 14.0);
+            let at = (theme::MARGIN + wide * column as f64, top + KEY_ROW * row as f64);
+            canvas.text(&line, at, small);
         }
     }
 
@@ -187,6 +225,11 @@ impl Strokes {
             canvas.text(&print, (strip.right + 18.0, y + small.drop()), small);
         }
     }
+}
+
+/// What cause `n` is called on the picture.
+fn letter_of(n: usize) -> char {
+    char::from(b'a' + u8::try_from(n.min(25)).unwrap_or(25))
 }
 
 fn count_of(count: u64) -> String {
@@ -254,12 +297,20 @@ impl Figure for Strokes {
         let names = self.columns.iter().map(|c| format!("{}_peak_{unit}", table::key(&c.name)));
         out.header.extend(names);
         out.header.extend([format!("reverse_{unit}"), "verdict".to_owned()]);
+        if !self.causes.is_empty() {
+            out.header.push("cause".to_owned());
+        }
         let value = |row: &[f64], i: usize| Cell::from(row.get(i).map(|&v| self.unit.of_kn(v)));
         for (i, &stroke) in self.stroke.iter().enumerate() {
             let mut row = vec![Cell::Number(stroke as f64), value(&self.total_kn, i)];
             row.extend(self.columns.iter().map(|c| value(&c.values, i)));
             row.push(value(&self.reverse_kn, i));
             row.push(self.verdicts.get(i).map_or(Cell::Empty, |v| v.word().into()));
+            if !self.causes.is_empty() {
+                let cause = self.cause_of.binary_search_by_key(&stroke, |cause| cause.0).ok();
+                let cause = cause.and_then(|n| self.cause_of.get(n)).and_then(|(_, n)| self.causes.get(*n));
+                row.push(cause.map_or(Cell::Empty, |cause| cause.as_str().into()));
+            }
             out.rows.push(row);
         }
         out

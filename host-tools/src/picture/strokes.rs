@@ -51,6 +51,8 @@ pub fn over_strokes(outcomes: &[Outcome], card: &PressCard, unit: LoadUnit, capt
         column_limit_kn: many.then_some(share * card.spec.column_percent / 100.0),
         reverse_limit_kn: Some(card.spec.rated_kn * card.spec.reverse_percent / 100.0),
         coil_changes: coil_changes(outcomes),
+        cause_of: Vec::new(),
+        causes: Vec::new(),
     }
 }
 

@@ -128,6 +128,19 @@ struct March<'a> {
 /// The course of one hit of a job on a press at a speed.
 #[must_use]
 pub fn march(job: &Job, hit: u32, press: &Candidate, speed_spm: f64, variation: &Variation) -> Course {
+    march_in(job, hit, press, speed_spm, variation, SPANS)
+}
+
+/// As [`march`], with two points left of each of `spans` short spans of the stroke.
+#[must_use]
+pub fn march_in(
+    job: &Job,
+    hit: u32,
+    press: &Candidate,
+    speed_spm: f64,
+    variation: &Variation,
+    spans: usize,
+) -> Course {
     let mut all = contacts(job, hit, variation);
     all.sort_by(|a, b| b.touch_mm.total_cmp(&a.touch_mm));
     let spec = &press.spec;
@@ -161,12 +174,12 @@ pub fn march(job: &Job, hit: u32, press: &Candidate, speed_spm: f64, variation: 
         },
         columns,
     };
-    run.drive(&mut all, TAU * speed_spm / 60.0);
+    run.drive(&mut all, TAU * speed_spm / 60.0, spans);
     run.out
 }
 
 impl March<'_> {
-    fn drive(&mut self, contacts: &mut [Contact], omega: f64) {
+    fn drive(&mut self, contacts: &mut [Contact], omega: f64, spans: usize) {
         let Some(highest) = contacts.first().map(|c| c.touch_mm) else { return };
         let mass = self.modes[0].mass;
         // The highest frequency there can be: every contact stiff at once, as roll and pitch feel it.
@@ -194,7 +207,7 @@ impl March<'_> {
             mode.mass *= heavier * heavier;
             mode.damping *= heavier;
         }
-        let mut bins = Bins::new(steps);
+        let mut bins = Bins::new(steps, spans);
         let mut stations = vec![0.0; self.out.stations.len()];
         let at = |angle: f64| {
             let sign = if angle < PI { -1.0 } else { 1.0 };
@@ -360,8 +373,8 @@ struct Bins {
 }
 
 impl Bins {
-    fn new(steps: usize) -> Self {
-        Self { each: steps.div_ceil(SPANS).max(1), high: None, low: None, samples: Vec::new() }
+    fn new(steps: usize, spans: usize) -> Self {
+        Self { each: steps.div_ceil(spans.max(1)).max(1), high: None, low: None, samples: Vec::new() }
     }
 
     fn take(&mut self, step: usize, sample: Sample, stations: &[f64]) {
