@@ -1,9 +1,9 @@
 //! The library behind the `bolster` program.
-#[cfg(feature = "console")]
 
 pub mod calibrate;
 pub mod card;
 pub mod cmd;
+#[cfg(feature = "console")]
 pub mod console;
 pub mod diagnose;
 pub mod feed;

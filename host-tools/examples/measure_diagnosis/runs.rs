@@ -97,7 +97,7 @@ pub(crate) fn run(runs: &Runs<'_>) -> Result<(Vec<Case>, Vec<String>), Failed> {
         sensors: scenario.sensor_inputs(),
         ..Header::over_angle(card.spec.columns)
     };
-    let rate = SampleRate { hz: scenario.sample_hz, is_measured: true };
+    let rate = SampleRate { hz: scenario.sample_hz, is_measured: true, is_clock: true };
     let mut simulator = Simulator::new(&scenario)?;
     let file = tempfile::Builder::new().suffix(".csv").tempfile()?;
     let form = RecordingForm { time: true, sensors: scenario.sensor_inputs(), ..RecordingForm::default() };
