@@ -9,9 +9,9 @@ use bolster::learn::{Wish, learn};
 use bolster::material::Materials;
 use bolster::plan::job::Job;
 use bolster::plan::press::{FrameFacts, of_card};
+use bolster::recording::SimulatedWriter;
 use bolster::recording::{Header, Row};
 use bolster::session::{Outcome, SampleRate, Session};
-use bolster_sim::recording::{RecordingForm, RecordingWriter};
 use bolster_sim::scenario::{FaultData, Scenario, find};
 use bolster_sim::simulator::{SimStroke, Simulator};
 use bolster_sim::truth::{Kind, Truth};
@@ -93,15 +93,13 @@ pub(crate) fn run(runs: &Runs<'_>) -> Result<(Vec<Case>, Vec<String>), Failed> {
     }
     let header = Header {
         has_time: true,
-        has_coil: true,
-        sensors: scenario.sensor_inputs(),
-        ..Header::over_angle(card.spec.columns)
+        sensors: SimulatedWriter::sensors(scenario.sensor_inputs()),
+        ..SimulatedWriter::header(card.spec.columns)
     };
     let rate = SampleRate { hz: scenario.sample_hz, is_measured: true, is_clock: true };
     let mut simulator = Simulator::new(&scenario)?;
     let file = tempfile::Builder::new().suffix(".csv").tempfile()?;
-    let form = RecordingForm { time: true, sensors: scenario.sensor_inputs(), ..RecordingForm::default() };
-    let mut recording = RecordingWriter::new(BufWriter::new(file.as_file()), card.spec.columns, form)?;
+    let mut recording = SimulatedWriter::new(BufWriter::new(file.as_file()), header)?;
     for stroke in simulator.by_ref().take(LEARN as usize) {
         recording.write(&stroke)?;
     }
