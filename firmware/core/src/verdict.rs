@@ -250,8 +250,9 @@ impl Findings {
     /// Adds a finding. Of one reason and column only the first is listed.
     pub fn add(&mut self, finding: Finding) {
         self.verdict = self.verdict.max(finding.verdict);
-        self.reasons.insert(finding.reason);
-        let known = self.list.iter().any(|f| f.reason == finding.reason && f.column == finding.column);
+        let fresh = self.reasons.insert(finding.reason);
+        let known =
+            !fresh && self.list.iter().any(|f| f.reason == finding.reason && f.column == finding.column);
         if !known {
             // A full list loses details only; the reason and the verdict are kept above.
             let _ = self.list.push(finding);

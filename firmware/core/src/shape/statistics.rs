@@ -36,7 +36,7 @@ pub(super) struct FieldStatistics {
 }
 
 /// Bins that one part of a [`Tally`] takes in, and one part of a slope.
-pub(super) const PIECE: usize = 16;
+pub(super) const PIECE: usize = 8;
 
 /// The statistics of a residual field while they are being made, a part a frame.
 #[derive(Debug, Clone)]
