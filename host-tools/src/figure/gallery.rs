@@ -103,7 +103,6 @@ impl Gallery {
         self.paint_peaks(canvas, below);
         let angles = || self.panels.iter().flat_map(|p| &p.total.angle_deg).copied();
         let x = Range::of(angles(), 0.0);
-        let y = self.range();
         let wide = (canvas.width - 2.0 * theme::MARGIN) / ACROSS as f64;
         // A picture of another size than asked for shares out what it has.
         let rows = self.panels.len().div_ceil(ACROSS).max(1) as f64;
@@ -116,7 +115,7 @@ impl Gallery {
                 right: theme::MARGIN + (column + 1.0) * wide - 6.0,
                 bottom: OVER + (row + 1.0) * high - 24.0,
                 x,
-                y,
+                y: self.range(beside),
             };
             self.paint_panel(canvas, &panel, beside);
         }
@@ -159,12 +158,12 @@ impl Gallery {
         panel.x_axis(canvas, Counts::Strokes, "Stroke");
     }
 
-    /// One range for all panels, so that they compare.
-    fn range(&self) -> Range {
+    /// A panel's range: its own, so that one double blank does not flatten all others. A broken gauge is cut off.
+    fn range(&self, panel: &Beside) -> Range {
         let loads =
             |curve: &Curve| curve.load_kn.iter().copied().map(|v| self.unit.of_kn(v)).collect::<Vec<_>>();
-        let good = self.panels.iter().flat_map(|p| loads(&p.good)).fold(0.0, f64::max);
-        let all = self.panels.iter().flat_map(|p| [loads(&p.total), loads(&p.good)]).flatten();
+        let good = loads(&panel.good).into_iter().fold(0.0, f64::max);
+        let all = [loads(&panel.total), loads(&panel.good)].into_iter().flatten();
         Range::with_zero(
             all.map(|v| if good > 0.0 { v.clamp(LOWEST * good, HIGHEST * good) } else { v }),
             0.06,
@@ -256,15 +255,17 @@ mod tests {
     }
 
     #[test]
-    fn every_panel_has_its_title_and_all_share_one_range() {
+    fn every_panel_has_its_title_and_a_range_of_its_own() {
         let gallery = gallery();
         let svg = gallery.draw(gallery.size()).unwrap();
         for n in 1..=9 {
             assert!(svg.contains(&format!("fault {n}")), "{n}");
         }
-        // Nine times the good peak is cut at 2.4 of it.
         let good = 70.0 * 70.0;
-        assert!((gallery.range().to / good - HIGHEST * 1.06).abs() < 1e-9);
+        let top = |n: usize| gallery.range(&gallery.panels[n]).to / good;
+        // Twice the good peak is shown whole; nine times are cut at 2.4.
+        assert!((top(1) - 2.0 * 1.06).abs() < 1e-9, "{}", top(1));
+        assert!((top(8) - HIGHEST * 1.06).abs() < 1e-9, "{}", top(8));
     }
 
     #[test]
