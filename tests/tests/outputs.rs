@@ -66,7 +66,10 @@ fn a_pipe_named_as_output_stays_a_pipe() {
     let words = ["replay", word(&made.recording), "--press", word(&made.press), "--jsonl", word(&pipe)];
     let done = bolster(words);
     let still = pipe.symlink_metadata().unwrap().file_type().is_fifo();
-    let _ = listener.kill();
+    if done.code != 0 {
+        // Nobody will write: the listener would wait for ever. Otherwise it ends by itself, when it has heard all.
+        let _ = listener.kill();
+    }
     let heard = listener.wait_with_output().unwrap().stdout;
     assert!(still, "the pipe was replaced by a file");
     assert_eq!(names(&out), ["pipe.jsonl"]);
