@@ -27,6 +27,7 @@
     mark.setAttribute("aria-hidden", "true");
     const use = document.createElementNS(svg, "use");
     use.setAttribute("href", "#mark-" + verdict);
+    for (const [name, value] of [["x", -12], ["y", -12], ["width", 24], ["height", 24]]) use.setAttribute(name, value);
     mark.append(use);
     const word = document.createElement("span");
     word.className = "word";

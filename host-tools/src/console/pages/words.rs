@@ -72,7 +72,10 @@ pub fn part(text: &str) -> String {
 pub fn lamp(verdict: &str) -> Markup {
     html! {
         span class={ "lamp " (verdict) } {
-            svg class="mark" viewBox="-12 -12 24 24" aria-hidden="true" { use href={ "#mark-" (verdict) } {} }
+            svg class="mark" viewBox="-12 -12 24 24" aria-hidden="true" {
+                // A symbol lies with its corner at the origin unless told otherwise.
+                use href={ "#mark-" (verdict) } x="-12" y="-12" width="24" height="24" {}
+            }
             span class="word" { (verdict) }
         }
     }
