@@ -387,19 +387,9 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         }
         // Not reachable while PARTS is true; if it were not, the stroke must not pass unjudged.
         if let Some(ended) = &mut self.ended {
-            let nowhere = Position::Unknown;
-            let verdict = Reason::Internal.verdict();
-            let reason = Reason::Internal;
-            ended.findings.add(Finding {
-                reason,
-                verdict,
-                column: None,
-                from: nowhere,
-                to: nowhere,
-                value: 0.0,
-                limit: 0.0,
-            });
-            self.permit.take(tick, reason, verdict, true);
+            let found = Finding::of_stroke(Reason::Internal, 0.0, 0.0);
+            ended.findings.add(found);
+            self.permit.take(tick, found.reason, found.verdict, true);
             return self.complete(tick);
         }
         false
@@ -415,19 +405,8 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         if let Some(speed) = speed_spm
             && !(speed >= 0.95 * slowest && speed <= 1.05 * fastest)
         {
-            let reason = Reason::SpeedOutOfRange;
             let limit = if speed < slowest { slowest } else { fastest };
-            let nowhere = Position::Unknown;
-            let verdict = reason.verdict();
-            findings.add(Finding {
-                reason,
-                verdict,
-                column: None,
-                from: nowhere,
-                to: nowhere,
-                value: speed,
-                limit,
-            });
+            findings.add(Finding::of_stroke(Reason::SpeedOutOfRange, speed, limit));
         }
         let verdict = findings.verdict();
         let first = findings.list().iter().find(|finding| finding.verdict == verdict);

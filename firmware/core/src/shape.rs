@@ -460,17 +460,7 @@ impl<const N: usize, const BINS: usize> ShapeJudge<N, BINS> {
 
 /// The stroke passes nowhere unjudged.
 fn tell_unjudged(findings: &mut Findings) {
-    let (reason, nowhere) = (Reason::NotJudged, Position::Unknown);
-    let verdict = reason.verdict();
-    findings.add(Finding {
-        reason,
-        verdict,
-        column: None,
-        from: nowhere,
-        to: nowhere,
-        value: 0.0,
-        limit: 0.0,
-    });
+    findings.add(Finding::of_stroke(Reason::NotJudged, 0.0, 0.0));
 }
 
 mod decide;

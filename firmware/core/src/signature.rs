@@ -80,22 +80,13 @@ impl<const BINS: usize> Layout<BINS> {
     /// # Errors
     /// [`LayoutError`] unless there are 2 to `BINS` + 1 edges, 0 ≤ the first, rising, the last within the turn.
     pub fn new(by_angle: bool, edges: &[f32]) -> Result<Self, LayoutError> {
-        let bound = if by_angle { 360.0 } else { f32::MAX };
         let [inner @ .., end] = edges else { return Err(LayoutError) };
-        let rising = edges.iter().zip(edges.iter().skip(1)).all(|(a, b)| a < b);
-        if inner.is_empty()
-            || inner.len() > BINS
-            || !rising
-            || !inner.iter().all(|e| *e >= 0.0)
-            || *end > bound
-        {
-            return Err(LayoutError);
-        }
         let mut starts = [*end; BINS];
         for (start, edge) in starts.iter_mut().zip(inner) {
             *start = *edge;
         }
-        Ok(Self { by_angle, starts, used: inner.len(), end: *end })
+        let layout = Self { by_angle, starts, used: inner.len(), end: *end };
+        if layout.is_sound() { Ok(layout) } else { Err(LayoutError) }
     }
 
     /// Equal bins from one place to another, all `BINS` of them.

@@ -235,6 +235,15 @@ pub struct Finding {
     pub limit: f32,
 }
 
+impl Finding {
+    /// Of the whole stroke, nowhere in it and of no one column, with the reason's own verdict.
+    #[must_use]
+    pub const fn of_stroke(reason: Reason, value: f32, limit: f32) -> Self {
+        let nowhere = Position::Unknown;
+        Self { reason, verdict: reason.verdict(), column: None, from: nowhere, to: nowhere, value, limit }
+    }
+}
+
 /// Findings one stroke can carry; further ones still count in the reasons and the verdict.
 pub const FINDINGS: usize = 12;
 
@@ -302,15 +311,8 @@ mod tests {
     #[test]
     fn a_full_list_keeps_reasons_and_verdict() {
         let mut findings = Findings::default();
-        let blank = Finding {
-            reason: Reason::SpeedOutOfRange,
-            verdict: Verdict::Note,
-            column: None,
-            from: Position::Unknown,
-            to: Position::Unknown,
-            value: 0.0,
-            limit: 0.0,
-        };
+        let blank =
+            Finding { verdict: Verdict::Note, ..Finding::of_stroke(Reason::SpeedOutOfRange, 0.0, 0.0) };
         for column in 0..FINDINGS as u8 + 4 {
             findings.add(Finding { column: Some(column), ..blank });
         }

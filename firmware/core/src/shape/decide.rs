@@ -7,6 +7,9 @@ use super::{
     Verdict, YOUNG, add_scaled, dot, hat, scale,
 };
 
+/// What may still be stock at all: for the first strokes of a coil, and for how far the baseline may follow.
+const WIDE: StockRule = StockRule { range: 400.0, widening: 8.0, curvature: 0.6 };
+
 /// Inflation of a residual's variance against a baseline worth so many strokes.
 fn inflation(strokes: u32) -> f32 {
     1.0 + 1.0 / (strokes.max(1) as f32).min(BASELINE_WORTH)
@@ -143,13 +146,12 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
     }
 
     fn against_reference(&mut self, model: &ShapeModel<N, BINS>, findings: &mut Findings) -> Stage {
-        let wide = StockRule { range: 400.0, widening: 8.0, curvature: 0.6 };
         let near = StockRule {
             range: 4.0 * model.stock_range,
             widening: 2.0 * model.stock_widening,
             curvature: 0.1,
         };
-        let (wide, near) = (self.is_stock(model, 1, wide), self.is_stock(model, 1, near));
+        let (wide, near) = (self.is_stock(model, 1, WIDE), self.is_stock(model, 1, near));
         let plausible = self.residual.size < model.reference_size * model.reference_size;
         let young = self.strokes == 0 || (self.marked && self.strokes < YOUNG);
         let stock = if young { wide } else { self.own_stock };
@@ -245,10 +247,9 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
 
     /// The moved baseline against the reference: following stops where stock no longer explains the way.
     fn drifted(&mut self, model: &ShapeModel<N, BINS>, findings: &mut Findings) -> Stage {
-        let wide = StockRule { range: 400.0, widening: 8.0, curvature: 0.6 };
         let movement = energy(&self.residual.allowed);
         self.drift = movement / (model.allowed_limit * (1.0 + model.stock_range));
-        self.frozen = !self.is_stock(model, 1, wide);
+        self.frozen = !self.is_stock(model, 1, WIDE);
         let was_far = self.far;
         self.far |= self.frozen;
         if self.far && !was_far {
