@@ -10,10 +10,10 @@ use bolster::material::Materials;
 use bolster::plan::job::Job;
 use bolster::plan::press::{FrameFacts, of_card};
 use bolster::recording::SimulatedWriter;
-use bolster::recording::{Header, Row};
+use bolster::recording::{Header, Row, Unit};
 use bolster::session::{Outcome, SampleRate, Session};
 use bolster_sim::scenario::{FaultData, Scenario, find};
-use bolster_sim::simulator::{SimStroke, Simulator};
+use bolster_sim::simulator::Simulator;
 use bolster_sim::truth::{Kind, Truth};
 
 use super::job;
@@ -40,19 +40,6 @@ pub(crate) struct Runs<'a> {
     pub(crate) each: u32,
     /// Whether the frame's stiffness, mass and damping are known (as from a press builder) or assumed.
     pub(crate) frame_known: bool,
-}
-
-fn row(stroke: &SimStroke, sample: &bolster_sim::simulator::SimSample) -> Row {
-    Row {
-        line: 0,
-        stroke: u64::from(stroke.number),
-        angle_deg: sample.angle_deg,
-        time_s: sample.time_s,
-        speed_spm: f64::NAN,
-        coil: u64::from(stroke.coil),
-        loads: sample.kn,
-        sensors: sample.sensors,
-    }
 }
 
 type Failed = Box<dyn std::error::Error>;
@@ -122,7 +109,7 @@ pub(crate) fn run(runs: &Runs<'_>) -> Result<(Vec<Case>, Vec<String>), Failed> {
     let mut before: Option<Truth> = None;
     for stroke in simulator {
         for sample in &stroke.samples {
-            if let Some(outcome) = session.row(&row(&stroke, sample))
+            if let Some(outcome) = session.row(&Row::simulated(&stroke, sample, Unit::Kilonewtons))
                 && let Some(truth) = before.take()
             {
                 take(outcome, &session, truth);

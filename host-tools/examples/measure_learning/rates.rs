@@ -13,7 +13,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use bolster::card::die::DieCard;
 use bolster::card::press::PressCard;
 use bolster::learn::{Part, Wish, learn_part};
-use bolster::recording::{Header, Row, SimulatedWriter};
+use bolster::recording::{Header, Row, SimulatedWriter, Unit};
 use bolster::session::{Outcome, ROWS_AHEAD, SampleRate, Session};
 use bolster_sim::simulator::{SimStroke, Simulator};
 use statrs::distribution::{Beta, ContinuousCDF as _};
@@ -172,16 +172,7 @@ fn rate(
 }
 
 fn rows(stroke: &SimStroke) -> Vec<Row> {
-    let row = |sample: &bolster_sim::simulator::SimSample| Row {
-        stroke: u64::from(stroke.number),
-        angle_deg: sample.angle_deg,
-        speed_spm: stroke.speed_spm,
-        coil: u64::from(stroke.coil),
-        loads: sample.kn,
-        sensors: sample.sensors,
-        ..Row::default()
-    };
-    stroke.samples.iter().map(row).collect()
+    stroke.samples.iter().map(|sample| Row::simulated(stroke, sample, Unit::Kilonewtons)).collect()
 }
 
 /// Clopper and Pearson's interval of a share, 95 %.

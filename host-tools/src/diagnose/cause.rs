@@ -10,6 +10,7 @@ use bolster_core::verdict::Reason;
 use super::diagnosis::{Cause, Evidence};
 use super::fit::{Change, Fit};
 use super::history::{Before, Course};
+use super::place::is_of_gauge;
 use super::press_wide::{Wide, WidePattern};
 use super::station::StationModel;
 use crate::session::Outcome;
@@ -145,18 +146,7 @@ impl Seen<'_> {
     /// what shows in one alone is not load.
     fn of_gauges(&self) -> Vec<Cause> {
         let mut all = Vec::new();
-        let told = self.outcome.findings.iter().filter(|finding| {
-            let faults = [
-                Reason::GaugeOpen,
-                Reason::GaugeShort,
-                Reason::GaugeSaturated,
-                Reason::GaugeStuck,
-                Reason::GaugeNoisy,
-                Reason::GaugeDrifting,
-            ];
-            faults.iter().any(|reason| reason.code() == finding.reason)
-        });
-        for finding in told {
+        for finding in self.outcome.findings.iter().filter(|finding| is_of_gauge(finding)) {
             let place = finding.column.map(str::to_owned);
             if all.iter().any(|cause: &Cause| cause.place == place) {
                 continue;

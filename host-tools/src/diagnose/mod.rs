@@ -39,7 +39,7 @@ use fit::{Change, Fit};
 use grid::Grid;
 use history::{Before, Course, History};
 use press_wide::{WidePattern, patterns};
-use station::{StationModel, WholePress};
+use station::{Planned, StationModel, WholePress};
 
 /// Why nothing can be diagnosed.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -125,8 +125,9 @@ impl Diagnoser {
                     return Err(DiagnoseError::NoSuchHit { asked: hit, of: job.hits });
                 }
                 if crank.is_some() {
-                    stations = station::stations(job, hit, press, &grid);
-                    whole = station::whole_press(job, hit, press, &grid);
+                    let planned = Planned::new(job, hit, press, speed_spm, &grid);
+                    stations = station::stations(&planned);
+                    whole = station::whole_press(&planned);
                 } else {
                     remarks.push("no crank angle: stations cannot be told apart by height".to_owned());
                 }

@@ -9,7 +9,7 @@ use super::diagnosis::{Centre, ChangeSeen, Extent, Place, tidy};
 use super::grid::Grid;
 use super::history::Before;
 use super::press_wide::Wide;
-use crate::session::Outcome;
+use crate::session::{FindingOutcome, Outcome};
 
 /// Places named at most.
 pub(super) const MOST: usize = 8;
@@ -238,8 +238,8 @@ pub(super) fn ranked(spec: &PressSpec, seen: &Seen<'_>) -> Vec<Place> {
     all
 }
 
-/// A gauge that the monitor found faulty is where the change is: what it reads is no load.
-pub(super) fn gauges_told(outcome: &Outcome, all: &mut [Place]) {
+/// Whether the monitor found a gauge faulty.
+pub(super) fn is_of_gauge(finding: &FindingOutcome) -> bool {
     let faults = [
         Reason::GaugeOpen,
         Reason::GaugeShort,
@@ -248,12 +248,16 @@ pub(super) fn gauges_told(outcome: &Outcome, all: &mut [Place]) {
         Reason::GaugeNoisy,
         Reason::GaugeDrifting,
     ];
-    for finding in &outcome.findings {
-        let is_gauge = faults.iter().any(|reason| reason.code() == finding.reason);
+    faults.iter().any(|reason| reason.code() == finding.reason)
+}
+
+/// A gauge that the monitor found faulty is where the change is: what it reads is no load.
+pub(super) fn gauges_told(outcome: &Outcome, all: &mut [Place]) {
+    for finding in outcome.findings.iter().filter(|finding| is_of_gauge(finding)) {
         let found = all
             .iter_mut()
             .find(|place| place.kind == "column" && Some(place.name.as_str()) == finding.column);
-        if let (true, Some(place)) = (is_gauge, found) {
+        if let Some(place) = found {
             // Above every share there can be.
             place.explains = 1.0;
         }

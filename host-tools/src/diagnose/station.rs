@@ -92,25 +92,44 @@ const LONGER_MM: f64 = 0.05;
 /// Spans of a stroke that leave two points each: the ringing must be followed to average out.
 const SPANS: usize = 2_000;
 
-/// Every station of one hit of the job on this press.
-pub(super) fn stations(job: &Job, hit: u32, press: &Candidate, grid: &Grid) -> Vec<StationModel> {
-    let middle = 0.5 * (press.spec.speed_spm[0] + press.spec.speed_spm[1]);
-    let speed = job.speed_spm.unwrap_or(middle);
-    let run = |job: &Job| {
-        let course = march_in(job, hit, press, speed, &Variation::default(), SPANS);
+/// One hit of a job as the plan sees it on a press, on the diagnosis's grid.
+pub(super) struct Planned<'a> {
+    job: &'a Job,
+    hit: u32,
+    press: &'a Candidate,
+    speed_spm: f64,
+    grid: &'a Grid,
+    /// The hit as the job says.
+    whole: Vec<f64>,
+}
+
+impl<'a> Planned<'a> {
+    /// Plans the hit.
+    pub(super) fn new(job: &'a Job, hit: u32, press: &'a Candidate, speed_spm: f64, grid: &'a Grid) -> Self {
+        let mut planned = Self { job, hit, press, speed_spm, grid, whole: Vec::new() };
+        planned.whole = planned.run(job);
+        planned
+    }
+
+    fn run(&self, job: &Job) -> Vec<f64> {
+        let course = march_in(job, self.hit, self.press, self.speed_spm, &Variation::default(), SPANS);
         let points: Vec<(f64, Vec<f64>)> =
             course.samples.into_iter().map(|sample| (sample.angle_deg, sample.columns_kn)).collect();
-        grid.of_points(&points)
-    };
+        self.grid.of_points(&points)
+    }
+}
+
+/// Every station of the hit.
+pub(super) fn stations(planned: &Planned<'_>) -> Vec<StationModel> {
+    let Planned { job, whole, .. } = planned;
     let mut all = Vec::new();
-    let whole = run(job);
-    for (n, station) in job.stations.iter().enumerate().filter(|(_, station)| station.hit == hit) {
+    for (n, station) in job.stations.iter().enumerate().filter(|(_, station)| station.hit == planned.hit) {
         let difference = |(changed, unit): (Station, f64)| -> Vec<f64> {
-            let mut job = job.clone();
+            let mut job = (*job).clone();
             if let Some(place) = job.stations.get_mut(n) {
                 *place = changed;
             }
-            run(&job).iter().zip(&whole).map(|(a, b)| (a - b) / unit).collect()
+            planned.run(&job).iter().zip(whole).map(|(a, b)| (a - b) / unit).collect()
         };
         let part = |way: Way| {
             let sign = if matches!(way, Way::OwnCut | Way::OwnForm) { Sign::Free } else { Sign::Up };
@@ -246,21 +265,13 @@ pub(super) struct WholePress {
 const THICKER: [f64; 4] = [0.1, 0.3, 0.6, 1.0];
 const LOWER_MM: [f64; 3] = [0.05, 0.15, 0.4];
 
-/// Those changes for one hit of the job.
-pub(super) fn whole_press(job: &Job, hit: u32, press: &Candidate, grid: &Grid) -> WholePress {
-    let middle = 0.5 * (press.spec.speed_spm[0] + press.spec.speed_spm[1]);
-    let speed = job.speed_spm.unwrap_or(middle);
-    let run = |job: &Job| {
-        let course = march_in(job, hit, press, speed, &Variation::default(), SPANS);
-        let points: Vec<(f64, Vec<f64>)> =
-            course.samples.into_iter().map(|sample| (sample.angle_deg, sample.columns_kn)).collect();
-        grid.of_points(&points)
-    };
-    let as_planned = run(job);
+/// Those changes for the hit.
+pub(super) fn whole_press(planned: &Planned<'_>) -> WholePress {
+    let Planned { job, press, whole, .. } = planned;
     let with = |change: &dyn Fn(&mut Station)| -> Vec<f64> {
-        let mut job = job.clone();
+        let mut job = (*job).clone();
         job.stations.iter_mut().for_each(change);
-        run(&job).iter().zip(&as_planned).map(|(a, b)| a - b).collect()
+        planned.run(&job).iter().zip(whole).map(|(a, b)| a - b).collect()
     };
     let thicker = THICKER.map(|share| {
         with(&|station| {

@@ -60,16 +60,7 @@ impl Simulated {
     /// All of a stroke's readings into the session. The one before it is judged by its first reading.
     fn feed(&mut self, stroke: &SimStroke) {
         for sample in &stroke.samples {
-            let row = Row {
-                line: 0,
-                stroke: u64::from(stroke.number),
-                angle_deg: sample.angle_deg,
-                time_s: sample.time_s,
-                speed_spm: stroke.speed_spm,
-                coil: u64::from(stroke.coil),
-                loads: sample.kn,
-                sensors: sample.sensors,
-            };
+            let row = Row::simulated(stroke, sample, self.header.unit);
             self.ready.extend(self.judging.row(&row, row));
         }
     }

@@ -103,8 +103,46 @@ fn back(press: &str, die: &str) -> Response {
     (StatusCode::SEE_OTHER, [(header::LOCATION, at)]).into_response()
 }
 
-fn to_toml(card: &DieCard) -> Result<String, Refusal> {
-    card.to_toml().map_err(|_| Refusal::bad("This card cannot be written."))
+/// A new version of a card.
+struct Change<'a> {
+    press: &'a str,
+    die: &'a str,
+    /// Version that the person saw.
+    began: i64,
+    accepted: bool,
+    who: &'a str,
+    reason: &'a str,
+    says: String,
+    old: String,
+}
+
+impl Change<'_> {
+    /// Stores the version and journals the change, both or neither.
+    fn store(self, store: &Store, card: &DieCard) -> Result<(), Refusal> {
+        let event = Event {
+            kind: if self.accepted { "limits-accepted" } else { "limits-drafted" },
+            press: Some(self.press.to_owned()),
+            die: Some(self.die.to_owned()),
+            who: Some(self.who.to_owned()),
+            says: self.says,
+            old: Some(self.old),
+            new: Some(words(card)),
+            reason: Some(self.reason.to_owned()),
+            ..Event::default()
+        };
+        let toml = card.to_toml().map_err(|_| Refusal::bad("This card cannot be written."))?;
+        let new = NewCard {
+            press: self.press,
+            die: self.die,
+            began: self.began,
+            toml: &toml,
+            accepted: self.accepted,
+            who: self.who,
+            reason: self.reason,
+        };
+        store.put_card(&new, &event)?;
+        Ok(())
+    }
 }
 
 /// Stores a draft.
@@ -128,28 +166,17 @@ pub async fn draft(
         card.die.state = CardState::Draft;
         card.acceptance = None;
         card.reviews.clear();
-        let event = Event {
-            kind: "limits-drafted",
-            press: Some(press.clone()),
-            die: Some(die.clone()),
-            who: Some(who.clone()),
-            says: format!("limits of die {die} drafted as version {}", given.version + 1),
-            old: Some(words(&before)),
-            new: Some(words(&card)),
-            reason: Some(why.clone()),
-            ..Event::default()
-        };
-        let text = to_toml(&card)?;
-        let new = NewCard {
+        let change = Change {
             press: &press,
             die: &die,
             began: given.version,
-            toml: &text,
             accepted: false,
             who: &who,
             reason: &why,
+            says: format!("limits of die {die} drafted as version {}", given.version + 1),
+            old: words(&before),
         };
-        store.put_card(&new, &event)?;
+        change.store(&store, &card)?;
         Ok(back(&press, &die))
     })
     .await
@@ -195,32 +222,21 @@ pub async fn accept(
         let now = jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ").to_string();
         card.note_reviews(vec![reviewed(&store, &press, &die, &card)?]);
         card.accept(&who, &why, now);
-        let event = Event {
-            kind: "limits-accepted",
-            press: Some(press.clone()),
-            die: Some(die.clone()),
-            who: Some(who.clone()),
+        let change = Change {
+            press: &press,
+            die: &die,
+            began: given.version,
+            accepted: true,
+            who: &who,
+            reason: &why,
             says: format!(
                 "limits of die {die} accepted as version {}, drafted as version {}",
                 given.version + 1,
                 given.version
             ),
-            old: Some(before.as_ref().map_or_else(|| "nothing accepted".to_owned(), words)),
-            new: Some(words(&card)),
-            reason: Some(why.clone()),
-            ..Event::default()
+            old: before.as_ref().map_or_else(|| "nothing accepted".to_owned(), words),
         };
-        let text = to_toml(&card)?;
-        let new = NewCard {
-            press: &press,
-            die: &die,
-            began: given.version,
-            toml: &text,
-            accepted: true,
-            who: &who,
-            reason: &why,
-        };
-        store.put_card(&new, &event)?;
+        change.store(&store, &card)?;
         Ok(back(&press, &die))
     })
     .await

@@ -58,10 +58,9 @@ pub async fn show(State(app): State<Arc<App>>, visitor: Visitor, Query(asked): Q
 /// [`Refusal`] if the database fails.
 pub fn latest_run(store: &Store, press: &str, most: usize) -> Result<Vec<Outcome>, Refusal> {
     let filter = StrokeFilter { press: Some(press.to_owned()), ..StrokeFilter::default() };
-    let run = store.strokes(&filter, 1)?.first().map(|row| row.run);
-    let ids: Vec<i64> =
-        store.strokes(&filter, most)?.iter().filter(|row| Some(row.run) == run).map(|row| row.id).collect();
-    let first = ids.last().copied().unwrap_or(i64::MAX);
+    let newest = store.strokes(&filter, most)?;
+    let run = newest.first().map(|row| row.run);
+    let first = newest.iter().rev().find(|row| Some(row.run) == run).map_or(i64::MAX, |row| row.id);
     let rows = store.outcomes(&filter, most)?;
     Ok(rows.iter().filter(|(id, _)| *id >= first).filter_map(|(_, json)| outcome_from_json(json)).collect())
 }

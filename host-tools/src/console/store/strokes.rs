@@ -291,11 +291,22 @@ impl Store {
     /// # Errors
     /// [`StoreError`] from the database.
     pub fn strokes(&self, filter: &StrokeFilter, most: usize) -> Result<Vec<StrokeRow>, StoreError> {
+        self.select(COLUMNS, filter, most, stroke_row)
+    }
+
+    /// These columns of at most `most` strokes, in the order of [`Self::strokes`].
+    fn select<T>(
+        &self,
+        columns: &str,
+        filter: &StrokeFilter,
+        most: usize,
+        take: fn(&Row<'_>) -> rusqlite::Result<T>,
+    ) -> Result<Vec<T>, StoreError> {
         let order = if filter.after.is_some() { "ASC" } else { "DESC" };
         let named = if filter.press.is_some() { "press = ?1" } else { "?1 IS NULL" };
         let bad = if filter.least > 0 { "verdict > 0 AND verdict >= ?3" } else { "?3 <= 0" };
         let sql = format!(
-            "SELECT {COLUMNS} FROM strokes WHERE {named} AND (?2 IS NULL OR die = ?2) AND {bad}
+            "SELECT {columns} FROM strokes WHERE {named} AND (?2 IS NULL OR die = ?2) AND {bad}
              AND id < ?4 AND id > ?5 AND (?6 IS NULL OR at_ms >= ?6) AND (?7 IS NULL OR at_ms < ?7)
              ORDER BY id {order} LIMIT ?8"
         );
@@ -312,7 +323,7 @@ impl Store {
                     filter.to_ms,
                     most as i64
                 ],
-                stroke_row,
+                take,
             )?;
             Ok(rows.collect::<rusqlite::Result<Vec<_>>>()?)
         })
@@ -331,33 +342,16 @@ impl Store {
         })
     }
 
-    /// Outcomes as JSON of at most `most` strokes, oldest of the newest first.
+    /// Outcomes as JSON of the strokes that [`Self::strokes`] gives, in order.
     ///
     /// # Errors
     /// [`StoreError`] from the database.
     pub fn outcomes(&self, filter: &StrokeFilter, most: usize) -> Result<Vec<(i64, String)>, StoreError> {
-        self.read(|t| {
-            let mut select = t.prepare_cached(
-                "SELECT id, outcome FROM strokes WHERE (?1 IS NULL OR press = ?1) AND (?2 IS NULL OR die = ?2)
-                 AND verdict >= ?3 AND id < ?4 AND (?5 IS NULL OR at_ms >= ?5) AND (?6 IS NULL OR at_ms < ?6)
-                 ORDER BY id DESC LIMIT ?7",
-            )?;
-            let rows = select.query_map(
-                params![
-                    filter.press,
-                    filter.die,
-                    filter.least,
-                    filter.before.unwrap_or(i64::MAX),
-                    filter.from_ms,
-                    filter.to_ms,
-                    most as i64
-                ],
-                |row| Ok((row.get(0)?, row.get(1)?)),
-            )?;
-            let mut rows = rows.collect::<rusqlite::Result<Vec<_>>>()?;
+        let mut rows = self.select("id, outcome", filter, most, |row| Ok((row.get(0)?, row.get(1)?)))?;
+        if filter.after.is_none() {
             rows.reverse();
-            Ok(rows)
-        })
+        }
+        Ok(rows)
     }
 
     /// Strokes by verdict.
