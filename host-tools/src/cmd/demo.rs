@@ -38,7 +38,7 @@ pub struct DemoArgs {
     pub seed: u64,
 }
 
-/// Good strokes to learn from: two coils.
+/// Good strokes to learn from: two coils and the first strokes of a third.
 const LEARNING: u32 = 220;
 /// Strokes of the shift, over coils not seen in learning.
 const SHIFT: u32 = 280;
@@ -101,7 +101,7 @@ pub fn run(args: &DemoArgs) -> Result<(), Failure> {
         args.seed
     ))?;
 
-    print("1  Simulating good strokes of two coils, then a shift with three new coils and faults.\n")?;
+    print("1  Simulating good strokes, then a shift with faults that runs on into new coils.\n")?;
     let scenario = shift_scenario(args.seed)?;
     let mut simulator = Simulator::new(&scenario)?;
     let press_path = at("press.toml");

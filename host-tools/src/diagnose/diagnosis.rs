@@ -174,8 +174,12 @@ impl Diagnosis {
                     .replace("press press", "whole press"),
             );
         }
-        let causes: Vec<String> =
-            self.causes.iter().take(3).map(|c| format!("{} {:.2}", c.code, c.strength)).collect();
+        // The same cause can stand at two places: without them it would read as told twice.
+        let told = |cause: &Cause| {
+            let place = cause.place.as_ref().map(|place| format!(" at {place}")).unwrap_or_default();
+            format!("{}{place} {:.2}", cause.code, cause.strength)
+        };
+        let causes: Vec<String> = self.causes.iter().take(3).map(told).collect();
         parts.push(if causes.is_empty() { "no usual cause fits".to_owned() } else { causes.join(", ") });
         parts.join("; ")
     }

@@ -130,7 +130,7 @@ fn provenance(card: &DieCard) -> Markup {
                 p { (from.evidence) }
                 dl class="facts" {
                     dt { "Learnt from" } dd { (from.recording) ", " (from.strokes_used) " of " (from.strokes_seen) " strokes, " (from.coils) " coil(s)" }
-                    dt { "False stops asked for" } dd { (from.false_stop_asked) " a stroke; the strokes support " (from.false_stop_supported) }
+                    dt { "False stops asked for" } dd { (format!("{:.0e}", from.false_stop_asked)) " a stroke; the strokes support " (format!("{:.1e}", from.false_stop_supported)) }
                     dt { "Recording's SHA-256" } dd { code { (from.sha256) } }
                     dt { "Made by" } dd { (from.made_by) }
                 }
