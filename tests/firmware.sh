@@ -157,7 +157,7 @@ run_release() {
     -serial null -serial stdio <"$work/port" >"$answers" 2>"$work/emulator.log" &
   emulator=$!
   {
-    head -c $((128 + 28 * records)) "$work/feeds/limits-4-encoder.feed"
+    head -c $((136 + 28 * records)) "$work/feeds/limits-4-encoder.feed"
     # No record: asks for the figures.
     printf '%24s\007\000\000\000' ''
     for _ in $(seq 300); do

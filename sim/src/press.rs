@@ -25,6 +25,7 @@ pub fn spec(scenario: &Scenario) -> Result<PressSpec, ScenarioError> {
         reverse_percent: scenario.limits.reverse_percent,
         column_percent: scenario.limits.column_percent,
         imbalance_percent: scenario.limits.imbalance_percent,
+        off_centre_percent: scenario.limits.off_centre_percent,
     };
     spec.check().map_err(|why| refuse("press", format!("is refused: {why}")))?;
     Ok(spec)
@@ -48,5 +49,8 @@ pub fn card(scenario: &Scenario) -> String {
     let _ = writeln!(out, "\n[limits]\nreverse_percent = {:?}", limits.reverse_percent);
     let _ = writeln!(out, "column_percent = {:?}", limits.column_percent);
     let _ = writeln!(out, "imbalance_percent = {:?}", limits.imbalance_percent);
+    if let Some(percent) = limits.off_centre_percent {
+        let _ = writeln!(out, "off_centre_percent = {percent:?}");
+    }
     out
 }

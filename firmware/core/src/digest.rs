@@ -188,13 +188,14 @@ pub struct MonitorDigest {
 }
 
 impl MonitorDigest {
-    /// Takes in what one frame did: permit, health, new events, and the report if there is a new one.
+    /// Takes in what one frame did: permit, health, proof of it, new events, and the report if there is a new one.
     pub fn step<const N: usize, const BINS: usize, const KEEP: usize>(
         &mut self,
         monitor: &Monitor<N, BINS, KEEP>,
         step: Step,
     ) {
-        self.fnv.u8(u8::from(step.permit) | u8::from(step.reported) << 1);
+        let Step { permit, reported, healthy } = &step;
+        self.fnv.u8(u8::from(*permit) | u8::from(*reported) << 1 | u8::from(healthy.is_some()) << 2);
         self.fnv.u64(match monitor.permit().state() {
             PermitState::SelfTest => u64::MAX,
             PermitState::Granted => 0,

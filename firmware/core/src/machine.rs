@@ -2,6 +2,13 @@
 //!
 //! The capacity curve is checked as crank torque: load · |dh/dθ| ≤ rated · |dh/dθ|(rated height), while
 //! the slide closes. That is the allowed-load form without its division, and has no pole at the bottom.
+//!
+//! Off the middle a press may carry less. With u = 2|ex|/a + 2|ey|/b, the load centre's way out as a share of the way
+//! to the gauges (a and b apart), the allowed load is rated / (1 + k·u): the full rating in the middle and q = 1/(1 + k)
+//! of it as far out as the gauges. That is how direct and bending stress add up in an eccentrically loaded frame
+//! (strength of materials, from memory); a builder's own diagram of allowed eccentric loads wins, and q is to be
+//! chosen so that the curve stays under it. As load · 2e/a is the left-right difference, it is checked as
+//! load + k · (|left-right| + |front-rear|) ≤ rated, without a division.
 
 use crate::crank::CrankSlider;
 use crate::press::PressSpec;
@@ -20,6 +27,8 @@ pub struct MachineLimits {
     pub reverse: f32,
     /// kN of difference.
     pub imbalance: f32,
+    /// k of the off-centre allowance, kN of load that one kN of difference counts for; 0 where none is given.
+    pub off_centre: f32,
     /// kJ; infinite where the builder gives none.
     pub energy: f32,
 }
@@ -56,6 +65,8 @@ impl MachineLimits {
             },
             reverse: (press.rated_kn * press.reverse_percent / 100.0) as f32,
             imbalance: (press.rated_kn * press.imbalance_percent / 100.0) as f32,
+            // One column tells no place, and its differences are nought.
+            off_centre: press.off_centre_percent.map_or(0.0, |percent| (100.0 / percent - 1.0) as f32),
             energy: press.usable_energy_kj.map_or(f32::INFINITY, |kj| kj as f32),
         }
     }
@@ -68,6 +79,16 @@ impl MachineLimits {
         let within = |value: f32, limit: f32| value <= limit;
         if !within(now.total, self.rated) {
             broken(Reason::PeakOverRating, None, now.total, self.rated);
+        }
+        let [side, face] = now.differences;
+        let off = self.off_centre * (side.abs() + face.abs());
+        if !within(now.total + off, self.rated) {
+            // As its formula has it: rated / (1 + k·u), u = differences / load. Without a load nothing is allowed off it.
+            let allowed = if now.total > 0.0 { self.rated * now.total / (now.total + off) } else { 0.0 };
+            // Without an allowance this is the rating itself, told above.
+            if off > 0.0 || off.is_nan() {
+                broken(Reason::OffCentre, None, now.total, allowed);
+            }
         }
         if !within(-now.total, self.reverse) {
             broken(Reason::ReverseOverLimit, None, -now.total, self.reverse);
@@ -114,6 +135,7 @@ mod tests {
             reverse_percent: 10.0,
             column_percent: 110.0,
             imbalance_percent: 30.0,
+            off_centre_percent: Some(40.0),
         };
         let crank = press.check().unwrap();
         (MachineLimits::new(&press, &crank), crank)
@@ -151,6 +173,28 @@ mod tests {
         let column: &'static [[f32; 4]; 2] = &[[0.0, 0.0, 275.0, 0.0], [0.0, 0.0, 275.00003, 0.0]];
         assert!(broken(&Load { loads: &column[0], ..open }).is_empty());
         assert!(broken(&Load { loads: &column[1], ..open }).contains(Reason::ColumnOverShare));
+    }
+
+    #[test]
+    fn the_off_centre_allowance_falls_from_the_rating_to_its_share_at_the_gauges() {
+        // k = 100/40 − 1 = 1.5; allowed = 1000/(1 + 1.5 u), computed by hand.
+        let open = Load { closing_rate_mm: None, ..QUIET };
+        for (u, allowed) in [(0.05_f32, 930.232_6_f32), (0.2, 769.230_8), (0.5, 571.428_6)] {
+            for [x, y] in [[u, 0.0], [0.0, -u], [-0.5 * u, 0.5 * u]] {
+                let at = |load: f32| broken(&Load { total: load, differences: [load * x, load * y], ..open });
+                assert!(!at(allowed * 0.9999).contains(Reason::OffCentre), "{u} {x} {y}");
+                assert!(at(allowed * 1.0001).contains(Reason::OffCentre), "{u} {x} {y}");
+            }
+        }
+        let (limits, _) = limits();
+        limits.check(&Load { total: 800.0, differences: [160.0, 0.0], ..open }, |reason, _, value, limit| {
+            assert_eq!(reason, Reason::OffCentre);
+            assert!(value == 800.0 && (limit - 769.23).abs() < 0.01, "{value} {limit}");
+        });
+        let free = MachineLimits { off_centre: 0.0, ..limits };
+        free.check(&Load { total: 1000.0, differences: [299.0; 2], ..open }, |reason, _, _, _| {
+            panic!("{reason:?}")
+        });
     }
 
     #[test]

@@ -45,12 +45,30 @@ pub struct StrokeReport<const N: usize> {
 }
 
 /// What one frame did.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, PartialEq, Eq)]
 pub struct Step {
     /// Whether the run permit may be energised.
     pub permit: bool,
     /// A stroke's report is new in [`Monitor::report`].
     pub reported: bool,
+    /// Proof that nothing is wrong with the monitor's senses or itself in this frame; a load may be.
+    pub healthy: Option<WhollyHealthy>,
+}
+
+/// Proof that in one frame every gauge, the sample clock, the crank sensor and the monitor itself were sound.
+///
+/// Only [`Monitor::step`] makes one, and it cannot be copied or kept for another frame: it is what feeds the watchdog.
+#[derive(Debug, PartialEq, Eq)]
+pub struct WhollyHealthy {
+    tick: Tick,
+}
+
+impl WhollyHealthy {
+    /// The frame it was given for.
+    #[must_use]
+    pub fn tick(&self) -> Tick {
+        self.tick
+    }
 }
 
 /// A stroke that has ended and is still being judged.
@@ -198,11 +216,20 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         // journal
         self.ledger.step(&loads);
         self.kept.step(frame);
-        if before && !self.permit.is_granted() {
-            self.journal.write(frame.tick, self.stroke, EventKind::PermitWithdrawn, None, None);
-            self.kept.trigger(KEEP / 4);
+        self.note_withdrawal(frame.tick, before, KEEP / 4);
+        Step {
+            permit: self.permit.is_granted(),
+            reported,
+            healthy: (!self.present.any_of_health()).then_some(WhollyHealthy { tick: frame.tick }),
         }
-        Step { permit: self.permit.is_granted(), reported }
+    }
+
+    /// Journals a permit withdrawn since it was `before`, and keeps the stroke with so many frames to come.
+    fn note_withdrawal(&mut self, tick: Tick, before: bool, frames: usize) {
+        if before && !self.permit.is_granted() {
+            self.journal.write(tick, self.stroke, EventKind::PermitWithdrawn, None, None);
+            self.kept.trigger(frames);
+        }
     }
 
     fn begin_stroke(&mut self) {
@@ -389,6 +416,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         if let Some(ended) = &mut self.ended {
             let found = Finding::of_stroke(Reason::Internal, 0.0, 0.0);
             ended.findings.add(found);
+            self.present.insert(found.reason);
             self.permit.take(tick, found.reason, found.verdict, true);
             return self.complete(tick);
         }
@@ -453,18 +481,24 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
 
     /// The source has come to its end: the stroke under way is judged to the end. True if that gave a report.
     pub fn close(&mut self, tick: Tick) -> bool {
-        let waiting = self.conclude(tick);
+        let before = self.permit.is_granted();
+        let mut reported = self.conclude(tick);
         if self.tracker.close() {
             self.end_stroke(tick, false);
-            return self.conclude(tick);
+            reported = self.conclude(tick);
         }
-        waiting
+        // No frame follows that could still be kept.
+        self.note_withdrawal(tick, before, 0);
+        reported
     }
 
     /// Judges the stroke that ended last to the end, for a source that need not wait for frames. True if that gave
     /// its report.
     pub fn finish_judging(&mut self, tick: Tick) -> bool {
-        self.conclude(tick)
+        let before = self.permit.is_granted();
+        let reported = self.conclude(tick);
+        self.note_withdrawal(tick, before, KEEP / 4);
+        reported
     }
 
     /// The last judged stroke.

@@ -93,6 +93,9 @@ pub struct PressSpec {
     pub column_percent: f64,
     /// Allowed left-right and front-rear difference, percent of rating.
     pub imbalance_percent: f64,
+    /// Load the press may carry with its centre as far out as the gauges, percent of rating; none where the builder
+    /// gives none. Between the middle and there see [`crate::machine`].
+    pub off_centre_percent: Option<f64>,
 }
 
 /// Why a press was refused; names the field.
@@ -105,6 +108,8 @@ pub enum PressError {
     RatedHeightAboveStroke,
     /// The slowest speed is above the fastest.
     SpeedRange,
+    /// More than the rating would be allowed off the middle.
+    OffCentre(f64),
     /// The crank could not turn.
     Crank(CrankError),
 }
@@ -115,6 +120,9 @@ impl core::fmt::Display for PressError {
             Self::NotPositive(field, value) => write!(f, "{field} must be a positive number, not {value}"),
             Self::RatedHeightAboveStroke => f.write_str("rated_height_mm must be below stroke_mm"),
             Self::SpeedRange => f.write_str("speed_spm must be [slowest, fastest]"),
+            Self::OffCentre(value) => {
+                write!(f, "off_centre_percent must not be above 100, the rating, as {value} is")
+            }
             Self::Crank(why) => write!(f, "stroke_mm and rod_mm: {why}"),
         }
     }
@@ -141,6 +149,7 @@ impl PressSpec {
             ("reverse_percent", self.reverse_percent),
             ("column_percent", self.column_percent),
             ("imbalance_percent", self.imbalance_percent),
+            ("off_centre_percent", self.off_centre_percent.unwrap_or(100.0)),
         ];
         for (field, value) in positive {
             // The sample loop is f32: a value it cannot hold is no rating either.
@@ -153,6 +162,9 @@ impl PressSpec {
         }
         if self.speed_spm[0] > self.speed_spm[1] {
             return Err(PressError::SpeedRange);
+        }
+        if let Some(percent) = self.off_centre_percent.filter(|percent| *percent > 100.0) {
+            return Err(PressError::OffCentre(percent));
         }
         CrankSlider::new(self.stroke_mm, self.rod_mm).map_err(PressError::Crank)
     }

@@ -123,6 +123,8 @@ reasons! {
     Internal = "internal-fault", "internal check failed";
     /// A stroke ended before the one before it was judged, or its learned shape was being changed.
     NotJudged = "not-judged", "the shape could not be judged: the next stroke came too soon, or the die was being changed";
+    /// The load stands further from the middle than the press may carry it.
+    OffCentre = "load-over-off-centre-allowance", "load over what the press may carry that far off the middle";
 }
 
 impl Reason {
@@ -140,6 +142,7 @@ impl Reason {
             | Self::ImbalanceLeftRight
             | Self::ImbalanceFrontRear
             | Self::WorkOverEnergy
+            | Self::OffCentre
             | Self::GaugeOpen
             | Self::GaugeShort
             | Self::GaugeSaturated
@@ -161,6 +164,21 @@ impl Reason {
         matches!(self, Self::GaugeOpen | Self::GaugeShort | Self::GaugeSaturated | Self::GaugeStuck)
     }
 
+    /// Whether it says that the monitor's own senses, or the monitor itself, cannot be relied on.
+    #[must_use]
+    pub const fn is_of_health(self) -> bool {
+        self.is_gauge_fault()
+            || matches!(
+                self,
+                Self::GaugeNoisy
+                    | Self::GaugeDrifting
+                    | Self::FramesLost
+                    | Self::FramesRepeated
+                    | Self::CrankFault
+                    | Self::Internal
+            )
+    }
+
     /// Whether it comes from what the press may carry: no die setting and no bypass lifts it.
     #[must_use]
     pub const fn is_machine_limit(self) -> bool {
@@ -173,6 +191,7 @@ impl Reason {
                 | Self::ImbalanceLeftRight
                 | Self::ImbalanceFrontRear
                 | Self::WorkOverEnergy
+                | Self::OffCentre
         )
     }
 }
@@ -200,8 +219,26 @@ impl ReasonSet {
 
     /// Whether there is none.
     #[must_use]
+    #[inline]
     pub fn is_empty(self) -> bool {
         self.0 == 0
+    }
+
+    /// Whether one of them is [`Reason::is_of_health`].
+    #[must_use]
+    #[inline]
+    pub fn any_of_health(self) -> bool {
+        const OF_HEALTH: u64 = {
+            let (mut bits, mut n) = (0, 0);
+            while n < Reason::ALL.len() {
+                if Reason::ALL[n].is_of_health() {
+                    bits |= 1 << n;
+                }
+                n += 1;
+            }
+            bits
+        };
+        self.0 & OF_HEALTH != 0
     }
 
     /// The reasons, in order of their numbers.

@@ -4,16 +4,16 @@
 //!
 //! | at | bytes | what |
 //! |---:|---:|---|
-//! | 0 | 8 | `BOLFEED1` |
+//! | 0 | 8 | `BOLFEED2` |
 //! | 8 | 1 | columns: 1, 2 or 4 |
 //! | 9 | 1 | what tells strokes apart: 0 encoder, 1 index, 2 load, 3 marks |
 //! | 10 | 1 | 1 if ticks are true time |
 //! | 11 | 1 | die: 0 none, 1 the trial's limits and windows, 2 these and its learned shape |
 //! | 12 | 4 | number of records |
-//! | 16 | 96 | the press, f64 each: rated kN, rated height, stroke and rod mm, slowest and fastest strokes a minute, bolster left-right and front-rear mm, usable energy kJ (NaN: none given), reverse, column and imbalance percent |
-//! | 112 | 8 | sample rate, Hz, f64 |
-//! | 120 | 4 | kN per count, f32 |
-//! | 124 | 4 | CRC-32/ISO-HDLC of the 124 bytes before |
+//! | 16 | 104 | the press, f64 each: rated kN, rated height, stroke and rod mm, slowest and fastest strokes a minute, bolster left-right and front-rear mm, usable energy kJ (NaN: none given), reverse, column and imbalance percent, off-centre percent (NaN: none given) |
+//! | 120 | 8 | sample rate, Hz, f64 |
+//! | 128 | 4 | kN per count, f32 |
+//! | 132 | 4 | CRC-32/ISO-HDLC of the 132 bytes before |
 //!
 //! Record, 12 + 4 · columns bytes: tick (u32), counts (i32 a column), crank value (u32), a byte of crank kind
 //! (low three bits: 0 angle, 1 index off, 2 index on, 3 absent, 4 fault) and of what happens before the frame
@@ -25,11 +25,11 @@ use bolster_core::stroke::StrokeSource;
 use bolster_core::units::{CrankAngle, Tick};
 
 /// Bytes of the header.
-pub const HEADER_LEN: usize = 128;
+pub const HEADER_LEN: usize = 136;
 /// Bytes of the longest record.
 pub const RECORD_LEN_MAX: usize = record_len(4);
 
-const MAGIC: [u8; 8] = *b"BOLFEED1";
+const MAGIC: [u8; 8] = *b"BOLFEED2";
 const CRC_32: crc::Crc<u32> = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC);
 
 /// Bytes of one record of a press with this many columns.
@@ -98,7 +98,7 @@ pub enum FeedError {
 impl core::fmt::Display for FeedError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         match self {
-            Self::Magic => f.write_str("does not begin with BOLFEED1: no feed, or one of another version"),
+            Self::Magic => f.write_str("does not begin with BOLFEED2: no feed, or one of another version"),
             Self::Checksum => f.write_str("the feed's header is damaged: its checksum does not fit"),
             Self::Field(field) => write!(f, "the feed holds an impossible value: {field}"),
             Self::Short => f.write_str("the feed ends within a header or a record"),
@@ -138,6 +138,7 @@ impl Header {
             press.reverse_percent,
             press.column_percent,
             press.imbalance_percent,
+            press.off_centre_percent.unwrap_or(f64::NAN),
             self.sample_hz,
         ];
         numbers.iter().for_each(|number| put(&mut rest, &number.to_le_bytes()));
@@ -191,6 +192,7 @@ impl Header {
             reverse_percent: number()?,
             column_percent: number()?,
             imbalance_percent: number()?,
+            off_centre_percent: Some(number()?).filter(|percent| !percent.is_nan()),
         };
         let sample_hz = number()?;
         let kn_per_count = f32::from_le_bytes(take(&mut rest)?);
@@ -284,6 +286,7 @@ mod tests {
         assert_eq!(Header::decode(&header().encode()), Ok(header()));
         let mut without = header();
         without.press.usable_energy_kj = None;
+        without.press.off_centre_percent = None;
         assert_eq!(Header::decode(&without.encode()), Ok(without));
     }
 

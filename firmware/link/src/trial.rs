@@ -39,6 +39,7 @@ pub fn invented_press(columns: Columns) -> PressSpec {
         reverse_percent: 10.0,
         column_percent: 120.0,
         imbalance_percent: 30.0,
+        off_centre_percent: Some(40.0),
     }
 }
 

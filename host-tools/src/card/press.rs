@@ -15,11 +15,12 @@
 //! reverse_percent = 10.0        # of rating; press builder's figure wins
 //! column_percent = 110.0        # of rating / columns
 //! imbalance_percent = 30.0      # left-right and front-rear difference, of rating
+//! off_centre_percent = 50.0     # optional: load as far out as the gauges, of rating; the builder's diagram wins
 //! [monitor]                     # optional
 //! low_pass_hz = 500.0
 //! ```
 //!
-//! Every key is needed but `usable_energy_kj` and `[monitor]`; a one-column press needs no
+//! Every key is needed but `usable_energy_kj`, `off_centre_percent` and `[monitor]`; a one-column press needs no
 //! `bolster_mm`, `column_percent` and `imbalance_percent`, for they mean nothing there.
 
 mod error;
@@ -123,6 +124,7 @@ impl PressCard {
                 lines.push(format!("{key} = {percent:?}"));
             }
         }
+        lines.extend(spec.off_centre_percent.map(|percent| format!("off_centre_percent = {percent:?}")));
         if let Some(hertz) = self.low_pass_hz {
             lines.push("[monitor]".into());
             lines.push(format!("low_pass_hz = {hertz:?}"));
@@ -149,7 +151,7 @@ fn understand(text: &str) -> Found<PressCard> {
         "bolster_mm",
         "usable_energy_kj",
     ])?;
-    limits.only(&["reverse_percent", "column_percent", "imbalance_percent"])?;
+    limits.only(&["reverse_percent", "column_percent", "imbalance_percent", "off_centre_percent"])?;
     let name = press.text("name")?;
     let count = press.whole("columns")?;
     let columns = usize::try_from(count)
@@ -178,12 +180,14 @@ fn understand(text: &str) -> Found<PressCard> {
         reverse_percent: limits.needed("reverse_percent")?,
         column_percent: percent("column_percent")?,
         imbalance_percent: percent("imbalance_percent")?,
+        off_centre_percent: limits.number("off_centre_percent")?,
     };
     spec.check().map_err(|why| {
         let key = match why {
             PressError::NotPositive(key, _) => key,
             PressError::RatedHeightAboveStroke => "rated_height_mm",
             PressError::SpeedRange => "speed_spm",
+            PressError::OffCentre(_) => "off_centre_percent",
             _ => "rod_mm",
         };
         (press.spot(key).or_else(|| limits.spot(key)), Fault::Impossible(why.to_string()))

@@ -137,7 +137,12 @@ fn stagger_stations(job: &Job, plan: &PressPlan, hit: u32, before: &Course) -> O
 fn move_die(job: &Job, plan: &PressPlan, hit: u32, before: &Course) -> Option<Advice> {
     let plate = plan.press.spec.bolster_mm;
     let columns = plan.press.spec.columns.count();
-    let codes = ["column-over-share", "imbalance-left-right", "imbalance-front-rear"];
+    let codes = [
+        "column-over-share",
+        "imbalance-left-right",
+        "imbalance-front-rear",
+        "load-over-off-centre-allowance",
+    ];
     let [x, y] = before.centre_mm;
     let off = (x.abs() / plate[0]).max(if columns == 4 { y.abs() / plate[1] } else { 0.0 });
     if columns < 2 || (stands(plan, hit, &codes) <= Standing::Unknown && off < 0.05) {

@@ -1,5 +1,6 @@
 //! Each limit of a press against what a plan says: number, margin and where it leaves us.
 
+use bolster_core::press::PressSpec;
 use serde::Serialize;
 
 use super::HitPlan;
@@ -175,6 +176,14 @@ pub fn checks(job: &Job, press: &Candidate, speed_spm: f64, plan: &HitPlan) -> V
             );
         }
     }
+    if columns > 1 && spec.off_centre_percent.is_some() {
+        // At the peak, whose load centre is known.
+        let allowed = spec.rated_kn / (1.0 + out_of_middle(spec, course.centre_mm) * off_centre_factor(spec));
+        let code = "load-over-off-centre-allowance";
+        let off =
+            check(code, "peak load against the off-centre allowance", "kN", hit, peak.nominal, peak.high);
+        all.push(off.against(allowed).at(course.peak.height_mm));
+    }
     let reverse = bands.reverse_kn;
     all.push(
         check("reverse-over-limit", "reverse load after fracture", "kN", hit, reverse.nominal, reverse.high)
@@ -230,15 +239,28 @@ pub fn checks(job: &Job, press: &Candidate, speed_spm: f64, plan: &HitPlan) -> V
     all
 }
 
+/// The load centre's way out as a share of the way to the gauges, both directions together.
+fn out_of_middle(spec: &PressSpec, centre_mm: [f64; 2]) -> f64 {
+    let [x, y] = centre_mm;
+    let y = if spec.columns.count() == 4 { y } else { 0.0 };
+    2.0 * x.abs() / spec.bolster_mm[0] + 2.0 * y.abs() / spec.bolster_mm[1]
+}
+
+/// k of the press's off-centre allowance, see the core's machine limits; 0 where none is given.
+fn off_centre_factor(spec: &PressSpec) -> f64 {
+    spec.off_centre_percent.map_or(0.0, |percent| 100.0 / percent - 1.0)
+}
+
 /// How far off the middle a load of this size may stand, and how much load may stand where it does.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct OffCentre {
     /// Load centre at the peak, mm.
     pub centre_mm: [f64; 2],
-    /// Greatest offset left or right, and front or rear, that this peak may have by column share and imbalance,
-    /// mm, each with the other at zero.
+    /// Greatest offset left or right, and front or rear, that this peak may have by column share,
+    /// imbalance and the press's off-centre allowance, mm, each with the other at zero.
     pub allowed_offset_mm: [f64; 2],
-    /// Load that may stand at the load centre by column share and imbalance, kN, never over the rating.
+    /// Load that may stand at the load centre by column share, imbalance and off-centre allowance, kN, never
+    /// over the rating.
     pub allowed_here_kn: f64,
     /// Extent of the stations' places (and bend lines), percent of the gauge distance left-right.
     pub spread_percent: f64,
@@ -261,7 +283,13 @@ pub fn off_centre(job: &Job, press: &Candidate, plan: &HitPlan) -> Option<OffCen
         // Linear form: a column carries P/n (1 + 2e/a), the sides differ by 2Pe/a.
         let by_column = plate / 2.0 * (share * spec.rated_kn / peak - 1.0);
         let by_imbalance = imbalance * spec.rated_kn * plate / (2.0 * peak);
-        by_column.min(by_imbalance).clamp(0.0, plate / 2.0)
+        let factor = off_centre_factor(spec);
+        let by_allowance = if factor > 0.0 {
+            plate / 2.0 * (spec.rated_kn / peak - 1.0).max(0.0) / factor
+        } else {
+            f64::INFINITY
+        };
+        by_column.min(by_imbalance).min(by_allowance).clamp(0.0, plate / 2.0)
     };
     let [x, y] = plan.course.centre_mm;
     let [ux, uy] = [2.0 * x.abs() / spec.bolster_mm[0], 2.0 * y.abs() / spec.bolster_mm[1]];
@@ -286,7 +314,9 @@ pub fn off_centre(job: &Job, press: &Candidate, plan: &HitPlan) -> Option<OffCen
             offset(spec.bolster_mm[0]),
             if columns == 4 { offset(spec.bolster_mm[1]) } else { 0.0 },
         ],
-        allowed_here_kn: by_column.min(by_imbalance).min(spec.rated_kn),
+        allowed_here_kn: by_column.min(by_imbalance).min(
+            spec.rated_kn / (1.0 + off_centre_factor(spec) * out_of_middle(spec, plan.course.centre_mm)),
+        ),
         spread_percent: 100.0 * extent / spec.bolster_mm[0],
         stations: own().count(),
     })

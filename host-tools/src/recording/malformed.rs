@@ -49,7 +49,7 @@ const RECORDINGS: [(&str, &str, Option<u64>, Option<&str>); 33] = [
 ];
 
 /// File, defect, line.
-const CARDS: [(&str, &str, Option<usize>); 13] = [
+const CARDS: [(&str, &str, Option<usize>); 14] = [
     ("press-missing-key.toml", "missing-key", None),
     ("press-missing-limit.toml", "missing-key", None),
     ("press-missing-table.toml", "missing-table", None),
@@ -63,6 +63,7 @@ const CARDS: [(&str, &str, Option<usize>); 13] = [
     ("press-one-speed.toml", "wrong-type", Some(9)),
     ("press-rod-shorter-than-crank.toml", "impossible-value", Some(8)),
     ("press-not-toml.toml", "not-toml", Some(8)),
+    ("press-off-centre-above-rating.toml", "impossible-value", Some(15)),
 ];
 
 #[test]

@@ -18,7 +18,7 @@ use bolster_core::units::Tick;
 use bolster_drivers::converter::{Converter, ConverterError, Gain, Oversampling, Setup};
 use bolster_drivers::crank::{Encoder, EncoderCount};
 use bolster_drivers::inputs::{Debounce, read};
-use bolster_drivers::permit::{FrameHealth, Guardian, PermitFault, PermitOutput};
+use bolster_drivers::permit::{FrameHealth, Guardian, Output, PermitFault, PermitOutput};
 use bolster_store::{Regions, Store, StoreError};
 use embassy_futures::block_on;
 
@@ -328,14 +328,20 @@ fn a_welded_or_dead_relay_is_found_out() {
 fn the_watchdog_runs_out_when_frames_stop() {
     let dog = Dog::new(30);
     let mut guardian = Guardian::new(dog.clone());
-    let sound = FrameHealth { tick: Tick(0), fresh: true, judged: true, output: true };
-    for n in 0..200 {
+    let (simulator, readings) = turns(1);
+    let mut core = core(&simulator);
+    let mut sound = readings.iter().map(|(_, sample)| {
+        let frame: Frame<4> = frame(sample, CrankInput::Encoder);
+        let healthy = core.step(&frame).healthy;
+        FrameHealth { tick: frame.tick, fresh: true, healthy, output: Ok(Output::On) }
+    });
+    for (n, frame) in sound.by_ref().take(200).enumerate() {
         assert!(!dog.step(), "fed at every frame, out at {n}");
-        guardian.step(FrameHealth { tick: Tick(n), ..sound });
+        assert!(guardian.step(frame));
     }
     let out = (0..100).position(|_| dog.step());
     assert_eq!(out, Some(29));
-    guardian.step(FrameHealth { tick: Tick(200), ..sound });
+    assert!(guardian.step(sound.next().unwrap()));
     assert!(dog.step(), "too late");
 }
 

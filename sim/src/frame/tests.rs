@@ -16,6 +16,7 @@ fn press(columns: Columns) -> PressSpec {
         reverse_percent: 10.0,
         column_percent: 110.0,
         imbalance_percent: 30.0,
+        off_centre_percent: None,
     }
 }
 

@@ -82,11 +82,18 @@ pub struct LimitsData {
     pub column_percent: f64,
     /// Left-right and front-rear difference, percent of rating.
     pub imbalance_percent: f64,
+    /// Load with its centre as far out as the gauges, percent of rating; none where the builder gives none.
+    pub off_centre_percent: Option<f64>,
 }
 
 impl Default for LimitsData {
     fn default() -> Self {
-        Self { reverse_percent: 10.0, column_percent: 110.0, imbalance_percent: 30.0 }
+        Self {
+            reverse_percent: 10.0,
+            column_percent: 110.0,
+            imbalance_percent: 30.0,
+            off_centre_percent: None,
+        }
     }
 }
 

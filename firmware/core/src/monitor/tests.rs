@@ -24,6 +24,7 @@ fn spec(columns: Columns) -> PressSpec {
         reverse_percent: 10.0,
         column_percent: 110.0,
         imbalance_percent: 30.0,
+        off_centre_percent: Some(40.0),
     }
 }
 
@@ -62,12 +63,13 @@ fn after_a_quiet_turn<const N: usize>() -> Monitor<N, 32, 16> {
 /// Every machine limit that one frame can break, at every frame of a stroke: withdrawn in that frame.
 #[test]
 fn a_broken_machine_limit_withdraws_the_permit_in_the_very_frame() {
-    let breaks: [(Reason, [f32; 4]); 5] = [
+    let breaks: [(Reason, [f32; 4]); 6] = [
         (Reason::PeakOverRating, [251.0; 4]),
         (Reason::ReverseOverLimit, [-26.0; 4]),
         (Reason::ColumnOverShare, [280.0, 180.0, 180.0, 280.0]),
         (Reason::ImbalanceLeftRight, [0.0, 160.0, 0.0, 160.0]),
         (Reason::ImbalanceFrontRear, [0.0, 0.0, 160.0, 160.0]),
+        (Reason::OffCentre, [150.0, 250.0, 150.0, 250.0]),
     ];
     let quiet = after_a_quiet_turn::<4>();
     for (reason, loads) in breaks {
@@ -79,6 +81,7 @@ fn a_broken_machine_limit_withdraws_the_permit_in_the_very_frame() {
             let step = monitor.step(&frame(at, loads));
             assert!(!step.permit, "{reason:?}: not withdrawn at {at}");
             assert!(monitor.findings.reasons().contains(reason), "{reason:?} at {at}");
+            assert!(step.healthy.is_some(), "an overload is no ill health of the monitor");
         }
     }
 }
@@ -176,7 +179,8 @@ fn a_saturated_gauge_withdraws_the_permit_at_once() {
     let mut monitor = after_a_quiet_turn::<4>();
     let mut railed = frame(TURN, [1.0; 4]);
     railed.counts[2] = (1 << 23) - 1;
-    assert!(!monitor.step(&railed).permit);
+    let step = monitor.step(&railed);
+    assert!(!step.permit && step.healthy.is_none());
     assert_eq!(monitor.health()[2], GaugeHealth::Saturated);
 }
 
@@ -251,6 +255,40 @@ fn a_hold_withdraws_the_permit_when_the_stroke_is_over_and_not_before() {
         }
     }
     assert_eq!(withdrawn, Some(2 * TURN), "at the top that ends the stroke");
+}
+
+#[test]
+fn a_hold_found_without_waiting_for_frames_is_journalled_and_its_stroke_kept() {
+    let band = crate::die::Band { low: 0.0, high: 100.0, verdict: Verdict::Hold };
+    let limits = DieLimits { peak_kn: Some(band), ..DieLimits::default() };
+    let withdrawn = |monitor: &Monitor<1, 32, 16>| {
+        monitor.journal().iter().filter(|event| event.kind == EventKind::PermitWithdrawn).count()
+    };
+    let run = |frames: u32| {
+        let mut monitor = monitor::<1>(StrokeSource::Marked);
+        monitor.set_die(Tick(0), limits.clone(), None, false).unwrap();
+        monitor.mark();
+        for tick in 0..frames {
+            assert!(monitor.step(&frame(tick, [hump(tick % TURN, 150.0)])).permit);
+        }
+        monitor
+    };
+    let mut closed = run(300);
+    assert!(closed.close(Tick(300)));
+    assert_eq!((closed.permit().is_granted(), withdrawn(&closed)), (false, 1));
+    assert!(closed.kept().kept().unwrap().map(|frame| frame.tick.0).eq(284..300), "no frame follows");
+
+    // Without a report in the boundary's own frame: only finishing finds the hold.
+    let mut finished = run(300);
+    finished.end_stroke(Tick(300), false);
+    assert!(finished.finish_judging(Tick(300)));
+    assert_eq!((finished.permit().is_granted(), withdrawn(&finished)), (false, 1));
+    (300..310).for_each(|tick| {
+        finished.step(&frame(tick, [0.0]));
+    });
+    // A quarter of the ring's sixteen frames may still come.
+    assert!(finished.kept().kept().unwrap().map(|frame| frame.tick.0).eq(288..304));
+    assert_eq!(withdrawn(&finished), 1, "told once");
 }
 
 #[test]

@@ -41,6 +41,10 @@ fn a_card_is_read_as_written_and_comes_back_from_its_own_text() {
     assert_eq!((card.spec.rated_height_mm, card.spec.speed_spm), (6.0, [30.0, 60.0]));
     assert_eq!(card.spec.usable_energy_kj, Some(18.0));
     assert_eq!(parse(&card.to_toml()).unwrap(), card);
+    assert_eq!(card.spec.off_centre_percent, None);
+    let eccentric = parse(&format!("{CARD}off_centre_percent = 45\n")).unwrap();
+    assert_eq!(eccentric.spec.off_centre_percent, Some(45.0));
+    assert_eq!(parse(&eccentric.to_toml()).unwrap(), eccentric);
     let quiet = parse(&format!(
         "\u{feff}{}\r\n[monitor]\nlow_pass_hz = 500\n",
         CARD.replace("usable_energy_kj = 18.0", "")

@@ -74,8 +74,8 @@ impl Sampler {
             let _ = self.monitor.bypass(frame.tick, BYPASS_TICKS);
         }
         let step = self.monitor.step(&frame);
-        let output = self.permit.step(step.permit).is_ok();
-        self.guardian.step(FrameHealth { tick: frame.tick, fresh: true, judged: true, output });
+        let output = self.permit.step(step.permit);
+        self.guardian.step(FrameHealth { tick: frame.tick, fresh: true, healthy: step.healthy, output });
         if step.reported
             && let Some(report) = self.monitor.report()
         {
