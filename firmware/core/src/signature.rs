@@ -155,6 +155,9 @@ impl<const BINS: usize> Layout<BINS> {
     }
 }
 
+/// Degrees.
+const HALF_TURN: f32 = 180.0;
+
 /// Share of the span that may be missing at a stroke's end; recordings of a part of the turn end where they end.
 const MAY_MISS: f32 = 0.05;
 
@@ -237,13 +240,18 @@ impl<const N: usize, const BINS: usize> Signature<N, BINS> {
     fn cross(&mut self, layout: &Layout<BINS>, here: f32, loads: &[f32; N]) {
         let (first, _) = layout.edges(0);
         let Some((before, from)) = self.last else {
-            // A stroke seen only from inside the bins misses its first ones; time counts from onset and cannot.
+            // A stroke seen only from inside the bins misses its first ones, unless it began before the top and has yet
+            // to come to them; time counts from onset and cannot.
             self.whole = here <= first || !layout.by_angle;
-            self.last = Some((here, *loads));
-            (self.inside, self.ends) = (here >= first, if here >= first { layout.edges(0).1 } else { first });
+            if self.whole {
+                self.last = Some((here, *loads));
+                (self.inside, self.ends) =
+                    (here >= first, if here >= first { layout.edges(0).1 } else { first });
+            }
             return;
         };
-        if here <= before {
+        // More than half a turn forward in one frame is a little back, behind the top.
+        if here <= before || (layout.by_angle && here - before > HALF_TURN) {
             return;
         }
         self.last = Some((here, *loads));
@@ -391,6 +399,27 @@ mod tests {
             rocking.step(&layout, at(d - 0.3), &[9999.0]);
         }
         assert_eq!(steady.bins(), rocking.bins());
+    }
+
+    #[test]
+    fn a_stroke_may_begin_before_the_top_and_rock_there() {
+        let layout = Layout::<8>::equal(true, 100.0, 260.0).unwrap();
+        let turn = (0..359).map(|n| f64::from(n) + 0.5);
+        let fill = |before: &[f64]| {
+            let mut signature = Signature::<1, 8>::default();
+            for degrees in before.iter().copied().chain(turn.clone()) {
+                signature.step(&layout, at(degrees), &[degrees as f32]);
+            }
+            signature.finish(&layout);
+            (signature.bins().to_vec(), signature.is_whole(&layout))
+        };
+        let steady = fill(&[]);
+        assert!(steady.1);
+        for before in
+            [&[350.0, 355.0][..], &[0.1, 359.9], &[359.9, 0.1, 359.9, 0.2], &[270.0, 300.0, 330.0, 359.0]]
+        {
+            assert_eq!(fill(before), steady, "{before:?}");
+        }
     }
 
     #[test]

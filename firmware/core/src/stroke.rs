@@ -208,11 +208,15 @@ impl Tracker {
         }
         if advance < 0 {
             // The furthest angle stays the mark until the crank turns back for real.
-            let mut place = self.place(Position::Angle(angle));
-            if advance.unsigned_abs() > rules.jitter {
+            let behind_top = last.is_closing() && !angle.is_closing();
+            let turned_back = advance.unsigned_abs() > rules.jitter;
+            // What rocks back behind the top that began the stroke stands at the top: it has not come to 359° yet.
+            let here = if behind_top && !turned_back { CrankAngle::TOP } else { angle };
+            let mut place = self.place(Position::Angle(here));
+            if turned_back {
                 place.reversed = true;
                 self.last = Some(angle);
-                if last.is_closing() && !angle.is_closing() {
+                if behind_top {
                     // Backed out over the top: whatever comes next is not this stroke.
                     place.ended = self.in_stroke;
                     self.in_stroke = false;

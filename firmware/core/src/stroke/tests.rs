@@ -38,6 +38,15 @@ fn jitter_at_the_top_makes_no_stroke() {
 }
 
 #[test]
+fn a_begun_stroke_that_rocks_back_behind_the_top_stands_at_the_top() {
+    let rocking = (0..6).map(|n| if n % 2 == 0 { 0.2 } else { 359.9 });
+    let places = angles(&rules(StrokeSource::Encoder), turns(1).chain(rocking));
+    let degrees: Vec<f32> = places[100..].iter().map(|p| p.position.angle().unwrap().degrees()).collect();
+    assert!(degrees.iter().all(|d| *d < 0.21), "{degrees:?}");
+    assert!(places[100..].iter().all(|p| p.in_stroke && !p.reversed));
+}
+
+#[test]
 fn backing_out_over_the_top_gives_the_stroke_up() {
     let forth = turns(1).chain((0..30).map(|n| 1.0 + f64::from(n)));
     let back = (0..60).map(|n| 30.0 - f64::from(n) * 3.0);
