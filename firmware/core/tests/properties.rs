@@ -1,5 +1,6 @@
 //! Claims that hold for any strokes: how the stream is cut, how columns are ordered, when the clock started, how fast it
 //! runs and in what unit loads and lengths are told makes no difference but the obvious one.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
 
 mod kit;
 
@@ -96,7 +97,7 @@ fn run<const N: usize>(settings: &PressSettings<N>, frames: &[Frame<N>]) -> Said
     let mut monitor = monitor(settings);
     let mut all = Vec::new();
     for (n, frame) in frames.iter().enumerate() {
-        if settings.stroke.source == StrokeSource::Marked && n as u32 % TURN == 0 {
+        if settings.stroke.source == StrokeSource::Marked && (n as u32).is_multiple_of(TURN) {
             monitor.mark();
         }
         if monitor.step(frame).reported {

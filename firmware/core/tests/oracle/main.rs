@@ -2,6 +2,7 @@
 //!
 //! Tolerances come from where f32 rounds and the slide's table interpolates; each stands beside its check. Positions
 //! are compared exactly: the frame that the core names must be one that the oracle cannot tell from the right one.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
 
 mod input;
 #[path = "../kit/mod.rs"]

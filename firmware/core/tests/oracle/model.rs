@@ -69,9 +69,9 @@ impl Recursion {
                 re
             })
             .collect();
-        let mut b = vec![1.0];
+        let mut b = vec![0.0; a.len()];
+        b[0] = 1.0;
         for _ in poles {
-            b.push(0.0);
             for n in (1..b.len()).rev() {
                 b[n] += zero * b[n - 1];
             }
