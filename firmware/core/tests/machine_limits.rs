@@ -30,6 +30,7 @@ const SOURCES: [StrokeSource; 4] =
 fn settings<const N: usize>(source: StrokeSource) -> PressSettings<N> {
     let mut settings = sharp::<N>(source, SAMPLE_HZ);
     settings.press.speed_spm = [2000.0, 3000.0];
+    settings.press.off_centre_percent = Some(40.0);
     settings.stroke.top_speed_spm = 3000.0;
     settings.stroke.rest_s = 0.004;
     settings
@@ -76,7 +77,7 @@ fn after<const N: usize>(settings: &PressSettings<N>, turns: u32) -> Watch<N> {
 
 const BEFORE: u32 = 3;
 
-/// What breaks one limit and no other, as loads of a frame in which it is just broken and just kept.
+/// What breaks one limit, as loads of a frame in which it is just broken and just kept; it may break others too.
 struct Break<const N: usize> {
     reason: Reason,
     column: Option<u8>,
@@ -119,7 +120,20 @@ fn breaks<const N: usize>() -> Vec<Break<N>> {
             case(Reason::ImbalanceLeftRight, None, at, heavy, 1.0);
         }
     }
+    if N == 2 {
+        for heavy in 0..2 {
+            let mut at = [200.0; N];
+            at[heavy] = 440.0;
+            case(Reason::OffCentre, None, at, heavy, 1.0);
+        }
+    }
     if N == 4 {
+        // 40 % as far out as the gauges is k = 1.5: load + 1.5 · differences is the rating at 640 kN, 240 kN apart.
+        for heavy in [[0, 1], [2, 3], [0, 2], [1, 3]] {
+            let mut at = [100.0; N];
+            heavy.iter().for_each(|column| at[*column] = 220.0);
+            case(Reason::OffCentre, None, at, heavy[0], 1.0);
+        }
         for heavy in [0, 2] {
             let mut at = [0.0; N];
             at[heavy] = 150.0;
@@ -403,5 +417,14 @@ fn a_filtered_overload_withdraws_the_permit_in_the_frame_in_which_it_shows() {
         }
         assert!(greatest > 1100.0);
         assert_eq!(withdrawn, expected, "rising for {rise} frames");
+    }
+}
+
+#[test]
+fn no_machine_limit_is_left_out_here() {
+    let mut tried: Vec<Reason> = breaks::<4>().iter().map(|broken| broken.reason).collect();
+    tried.extend([Reason::LoadOverCapacityCurve, Reason::WorkOverEnergy]);
+    for reason in Reason::ALL.iter().filter(|reason| reason.is_machine_limit()) {
+        assert!(tried.contains(reason), "{reason:?} is a machine limit and not tried in every frame");
     }
 }

@@ -34,6 +34,7 @@ pub(crate) fn press(columns: usize) -> PressSpec {
         reverse_percent: 10.0,
         column_percent: 110.0,
         imbalance_percent: 30.0,
+        off_centre_percent: None,
     }
 }
 
