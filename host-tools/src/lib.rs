@@ -19,3 +19,4 @@ pub mod recording;
 pub mod review;
 pub mod session;
 pub mod spelling;
+pub mod trend;
