@@ -15,7 +15,7 @@ use bolster_core::stroke::StrokeSource;
 use bolster_core::units::{CrankAngle, Tick};
 use bolster_core::verdict::Verdict;
 use bolster_link::feed::{Header, TrialDie};
-use bolster_link::trial::{TrialMonitor, die, invented_model, invented_press, press};
+use bolster_link::trial::{TrialMonitor, invented_press, press, put_die};
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use rand::{RngExt as _, SeedableRng as _};
 use rand_chacha::ChaCha8Rng;
@@ -74,8 +74,8 @@ fn frame(bench: &mut Criterion) {
         let mut monitor = Box::new(TrialMonitor::<4>::new(press(&header).unwrap()));
         monitor.self_test(Tick(0), true);
         if name != "press alone" {
-            let shape = if name == "with a die" { None } else { invented_model(&header) };
-            monitor.set_die(Tick(0), die(&header.press, header.source), shape, true).unwrap();
+            let die = if name == "with a die" { TrialDie::Limits } else { TrialDie::Shape };
+            put_die(&mut monitor, &Header { die, ..header }).unwrap();
         }
         let mut tick = 0_u32;
         group.bench_function(name, |bench| {

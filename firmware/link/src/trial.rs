@@ -1,13 +1,15 @@
 //! One run of the monitor over a feed, done alike on host and controller.
 
 mod model;
+mod rainflow;
 
-use bolster_core::die::{Band, DieLimits};
+use bolster_core::die::{Band, DieError, DieLimits};
 use bolster_core::digest::MonitorDigest;
 use bolster_core::frame::Frame;
 use bolster_core::monitor::{Monitor, Step};
 use bolster_core::press::{Columns, PressSpec};
 use bolster_core::settings::{Press, PressSettings, SettingsError};
+use bolster_core::shape::FillError;
 use bolster_core::stroke::StrokeSource;
 use bolster_core::units::{CrankAngle, Tick};
 use bolster_core::verdict::Verdict;
@@ -15,7 +17,7 @@ use bolster_core::windows::{Channel, SensorRule, SensorWindow, Span, WatchWindow
 
 use crate::feed::{Before, Header, TrialDie};
 
-pub use model::invented as invented_model;
+pub use rainflow::count_example;
 
 /// Signature bins.
 pub const BINS: usize = bolster_core::signature::SIGNATURE_BINS;
@@ -89,6 +91,30 @@ pub fn die(press: &PressSpec, source: StrokeSource) -> DieLimits {
     die
 }
 
+/// A trial's die could not go in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PutDieError {
+    /// Its limits.
+    Limits(DieError),
+    /// Its shape.
+    Shape(FillError),
+}
+
+/// Puts the die that a feed asks for into a monitor, with coil changes told.
+///
+/// # Errors
+/// [`PutDieError`] if the monitor refuses it.
+pub fn put_die<const N: usize>(monitor: &mut TrialMonitor<N>, header: &Header) -> Result<(), PutDieError> {
+    if header.die == TrialDie::None {
+        return Ok(());
+    }
+    monitor.set_limits(Tick(0), die(&header.press, header.source)).map_err(PutDieError::Limits)?;
+    if header.die == TrialDie::Shape {
+        model::fill(monitor, header).map_err(PutDieError::Shape)?;
+    }
+    Ok(())
+}
+
 /// The monitor of a trial: with these sizes everywhere.
 pub type TrialMonitor<const N: usize> = Monitor<N, BINS, KEEP>;
 
@@ -106,11 +132,8 @@ impl<'a, const N: usize> Trial<'a, N> {
     #[must_use]
     pub fn new(monitor: &'a mut TrialMonitor<N>, header: &Header) -> Self {
         monitor.self_test(Tick(0), true);
-        if header.die != TrialDie::None {
-            let shape = if header.die == TrialDie::Shape { model::invented(header) } else { None };
-            // The die is made for this very press; were it refused, the digest would show it.
-            let _ = monitor.set_die(Tick(0), die(&header.press, header.source), shape, true);
-        }
+        // The die is made for this very press; were it refused, the digest would show it.
+        let _ = put_die(monitor, header);
         Self { monitor, digest: MonitorDigest::default(), last: Tick(0) }
     }
 

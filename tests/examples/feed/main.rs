@@ -6,7 +6,8 @@
 //! feed gives one line: its file, then strokes and digest as the host finds them.
 //!
 //! `feed line CAPTURED FEED` decodes what a controller said while it judged a feed of four columns and compares every
-//! stroke and event with the host's; `feed noise SEED COUNT` writes random bytes for it to be disturbed with.
+//! stroke and event with the host's; `feed noise SEED COUNT` writes random bytes for it to be disturbed with; `feed rainflow`
+//! counts the published example.
 
 mod line;
 mod random;
@@ -25,7 +26,7 @@ use bolster_core::press::Columns;
 use bolster_core::stroke::StrokeSource;
 use bolster_core::units::{CrankAngle, Tick};
 use bolster_link::feed::{Before, HEADER_LEN, Header, TrialDie, decode_record, record_len};
-use bolster_link::trial::{Trial, TrialMonitor, press};
+use bolster_link::trial::{Trial, TrialMonitor, count_example, press};
 
 /// Counts of a column's rated share: full scale is four times that.
 const COUNTS_PER_SHARE: f64 = 2_097_152.0;
@@ -53,10 +54,18 @@ fn main() -> Result<(), Box<dyn Error>> {
                 Columns::Corners => judge::<4>(feed),
             }
         }
+        ["rainflow"] => {
+            count_example(|range, mean, cycles| {
+                let [a, b, c] = [range, mean, cycles].map(f32::to_bits);
+                let [range, mean, cycles] = [range, mean, cycles].map(|value| (10.0 * value) as i32);
+                println!("{a:08x} {b:08x} {c:08x} range {range} mean {mean} cycles {cycles}");
+            });
+            Ok(())
+        }
         ["noise", seed, count] => line::noise(seed.parse()?, count.parse()?),
         ["line", captured, feed] => line::compare(Path::new(captured), Path::new(feed)),
         _ => Err("usage: feed random SEED FRAMES FOLDER | feed recording PRESS.toml RECORDING.csv OUT.feed \
-                  | feed judge FEED | feed noise SEED COUNT | feed line CAPTURED FEED"
+                  | feed judge FEED | feed noise SEED COUNT | feed line CAPTURED FEED | feed rainflow"
             .into()),
     }
 }
@@ -88,12 +97,11 @@ fn all_random(seed: u64, frames: u32, folder: &Path) -> Result<(), Box<dyn Error
             &out(4),
         )?;
     }
-    // What controllers are shown: no room to be handed a learned shape, and a clock that never fails, for a
-    // controller whose clock fails is reset by its watchdog.
-    let header =
-        Header { die: TrialDie::Limits, ..random::header(Columns::Corners, StrokeSource::Encoder, each) };
+    // What controllers are shown: a clock that never fails, for a controller whose clock fails is reset by its
+    // watchdog.
+    let header = random::header(Columns::Corners, StrokeSource::Encoder, each);
     let frames = random::frames::<4>(seed + 100, StrokeSource::Encoder, each, false);
-    run(&header, frames, &folder.join("limits-4-encoder.feed"))
+    run(&header, frames, &folder.join("sound-4-encoder.feed"))
 }
 
 /// Writes a feed and judges it.

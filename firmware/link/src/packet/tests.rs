@@ -207,17 +207,71 @@ fn the_checksum_is_the_catalogues() {
 
 #[test]
 fn the_stuffing_is_that_of_the_papers_examples() {
-    // Source: consistent overhead byte stuffing, examples computed with the Python package cobs 1.2.2.
+    // Source: consistent overhead byte stuffing, examples computed with the Python package cobs 1.2.2; the first ones
+    // also read.
+    let range = |from: u8, to: u8| (from..=to).collect::<Vec<u8>>();
+    let with = |parts: &[&[u8]]| parts.concat();
     for (plain, stuffed) in [
-        (&[0x00][..], &[0x01, 0x01][..]),
-        (&[0x00, 0x00], &[0x01, 0x01, 0x01]),
-        (&[0x00, 0x11, 0x00], &[0x01, 0x02, 0x11, 0x01]),
-        (&[0x11, 0x22, 0x00, 0x33], &[0x03, 0x11, 0x22, 0x02, 0x33]),
-        (&[0x11, 0x22, 0x33, 0x44], &[0x05, 0x11, 0x22, 0x33, 0x44]),
-        (&[0x11, 0x00, 0x00, 0x00], &[0x02, 0x11, 0x01, 0x01, 0x01]),
+        (std::vec![], std::vec![0x01]),
+        (std::vec![0x00], std::vec![0x01, 0x01]),
+        (std::vec![0x00, 0x00], std::vec![0x01, 0x01, 0x01]),
+        (std::vec![0x00, 0x11, 0x00], std::vec![0x01, 0x02, 0x11, 0x01]),
+        (std::vec![0x11, 0x22, 0x00, 0x33], std::vec![0x03, 0x11, 0x22, 0x02, 0x33]),
+        (std::vec![0x11, 0x22, 0x33, 0x44], std::vec![0x05, 0x11, 0x22, 0x33, 0x44]),
+        (std::vec![0x11, 0x00, 0x00, 0x00], std::vec![0x02, 0x11, 0x01, 0x01, 0x01]),
+        (range(0, 0xFE), with(&[&[0x01, 0xFF], &range(1, 0xFE)])),
+        (range(1, 0xFF), with(&[&[0xFF], &range(1, 0xFE), &[0x02, 0xFF]])),
+        (with(&[&range(2, 0xFF), &[0]]), with(&[&[0xFF], &range(2, 0xFF), &[0x01, 0x01]])),
+        (with(&[&range(3, 0xFF), &[0, 1]]), with(&[&[0xFE], &range(3, 0xFF), &[0x02, 0x01]])),
     ] {
-        let mut out = [0; 16];
-        let len = cobs::try_encode(plain, &mut out).unwrap();
-        assert_eq!(&out[..len], stuffed);
+        let mut out = [0; 300];
+        let len = cobs::try_encode(&plain, &mut out).unwrap();
+        assert_eq!(&out[..len], stuffed, "{plain:02x?}");
+        let mut back = [0; 300];
+        let report = cobs::decode(&stuffed, &mut back).unwrap();
+        assert_eq!(&back[..report.frame_size()], plain);
     }
+}
+
+#[test]
+fn the_encoding_is_that_of_its_specification() {
+    // Source: the Postcard wire format, version 1 (spec/src/wire-format.md of the crate's repository, read): its tables of
+    // unsigned and signed varints, its examples of f32 and f64, and what it says of options, bytes and variants.
+    fn bytes(value: &impl Serialize) -> Vec<u8> {
+        let mut out = [0; 16];
+        postcard::to_slice(value, &mut out).unwrap().to_vec()
+    }
+    for (value, wanted) in [
+        (0_u16, &[0x00][..]),
+        (127, &[0x7F]),
+        (128, &[0x80, 0x01]),
+        (16_383, &[0xFF, 0x7F]),
+        (16_384, &[0x80, 0x80, 0x01]),
+        (16_385, &[0x81, 0x80, 0x01]),
+        (65_535, &[0xFF, 0xFF, 0x03]),
+    ] {
+        assert_eq!(bytes(&value), wanted, "{value}");
+        assert_eq!(postcard::from_bytes(wanted), Ok(value));
+    }
+    for (value, wanted) in [
+        (0_i16, &[0x00][..]),
+        (-1, &[0x01]),
+        (1, &[0x02]),
+        (63, &[0x7E]),
+        (-64, &[0x7F]),
+        (64, &[0x80, 0x01]),
+        (-65, &[0x81, 0x01]),
+        // The specification's table has FF FF 02 here, which its own rule (zigzag FFFE) does not give.
+        (32_767, &[0xFE, 0xFF, 0x03]),
+        (-32_768, &[0xFF, 0xFF, 0x03]),
+    ] {
+        assert_eq!(bytes(&value), wanted, "{value}");
+        assert_eq!(postcard::from_bytes(wanted), Ok(value));
+    }
+    assert_eq!(bytes(&f32::from_bits(0xC200_0600)), [0x00, 0x06, 0x00, 0xC2]);
+    assert_eq!(bytes(&-32.005_859_375_f64), [0x00, 0x00, 0x00, 0x00, 0xC0, 0x00, 0x40, 0xC0]);
+    assert_eq!((bytes(&None::<u8>), bytes(&Some(7_u8))), (std::vec![0], std::vec![1, 7]));
+    // Beyond what the type can hold, and longer than it can be.
+    assert!(postcard::from_bytes::<u16>(&[0xFF, 0xFF, 0x07]).is_err());
+    assert!(postcard::from_bytes::<u16>(&[0x80, 0x80, 0x80, 0x00]).is_err());
 }

@@ -10,10 +10,9 @@
 
 use bolster_core::units::Tick;
 use bolster_drivers::permit::{FrameHealth, Guardian, PermitOutput};
-use bolster_link::feed::TrialDie;
 use bolster_link::message::{EventLine, Hello, Refusal, StrokeSummary};
 use bolster_link::station::{Controller, Station};
-use bolster_link::trial::{BINS, BYPASS_TICKS, TrialMonitor, die, press};
+use bolster_link::trial::{BINS, BYPASS_TICKS, TrialMonitor, press, put_die};
 use bolster_mps2::mmio::{Device, Register};
 use bolster_mps2::outputs::{BoardWatchdog, Coil, Contact};
 use bolster_mps2::place;
@@ -200,9 +199,7 @@ fn start() -> Option<Consumer<'static, Down>> {
     let mut permit = PermitOutput::new(Coil, Contact, 50);
     let passed = permit.step(false).is_ok();
     monitor.self_test(Tick(0), passed);
-    if header.die != TrialDie::None {
-        monitor.set_die(Tick(0), die(&header.press, header.source), None, true).ok()?;
-    }
+    put_die(monitor, &header).ok()?;
     let guardian = Guardian::new(BoardWatchdog::start(WATCHDOG_TICKS));
     let sampler = Sampler { source, monitor, permit, guardian, down: producer, next_event: 0 };
     cortex_m::interrupt::free(|free| {

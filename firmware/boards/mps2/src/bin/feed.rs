@@ -1,11 +1,12 @@
-//! Runs the feeds named on the command line through the monitor and prints strokes and digest of each.
+//! Runs the feed named on the command line through the monitor and prints its strokes and digest; with `rainflow`
+//! instead of a name it counts the published example.
 #![no_std]
 #![no_main]
 
 use bolster_core::frame::Frame;
 use bolster_core::monitor::Step;
 use bolster_link::feed::{HEADER_LEN, Header, decode_record, record_len};
-use bolster_link::trial::{Trial, TrialMonitor, press};
+use bolster_link::trial::{Trial, TrialMonitor, count_example, press};
 use bolster_mps2::{measure, stack};
 use core::ffi::CStr;
 use semihosting::fs::File;
@@ -50,6 +51,15 @@ unsafe fn HardFault(_: &cortex_m_rt::ExceptionFrame) -> ! {
 fn run() -> Result<(), &'static str> {
     let args = semihosting::experimental::env::args::<512>().map_err(|_| "command line too long")?;
     let path = (&args).into_iter().next().ok_or("no feed named")?.map_err(|_| "a name is not text")?;
+    if path == "rainflow" {
+        // Bit for bit, and in tenths to be read.
+        count_example(|range, mean, cycles| {
+            let [a, b, c] = [range, mean, cycles].map(f32::to_bits);
+            let [range, mean, cycles] = [range, mean, cycles].map(|value| (10.0 * value) as i32);
+            println!("{a:08x} {b:08x} {c:08x} range {range} mean {mean} cycles {cycles}");
+        });
+        return Ok(());
+    }
     let mut name = [0; 256];
     name.get_mut(..path.len()).ok_or("the name is too long")?.copy_from_slice(path.as_bytes());
     let name = CStr::from_bytes_until_nul(&name).map_err(|_| "the name is too long")?;

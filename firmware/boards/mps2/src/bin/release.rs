@@ -4,7 +4,7 @@
 #![no_std]
 #![no_main]
 
-use bolster_link::feed::{HEADER_LEN, Header, RECORD_LEN_MAX, TrialDie, decode_record, record_len};
+use bolster_link::feed::{HEADER_LEN, Header, RECORD_LEN_MAX, decode_record, record_len};
 use bolster_link::trial::{Trial, TrialMonitor, press};
 use bolster_mps2::mmio::Device;
 use bolster_mps2::uart::Uart;
@@ -20,8 +20,7 @@ fn main() -> ! {
     loop {
         let mut header = [0; HEADER_LEN];
         header.iter_mut().for_each(|byte| *byte = uart.read());
-        // A learned shape would pass over the stack on its way into the monitor, and there is no room for that.
-        let header = Header::decode(&header).ok().filter(|header| header.die != TrialDie::Shape);
+        let header = Header::decode(&header).ok();
         let press = header.and_then(|header| press::<4>(&header).ok());
         // A second feed is refused: the cell is taken.
         if let (Some(header), Some(press), Some(cell)) = (header, press, MONITOR.try_uninit()) {
