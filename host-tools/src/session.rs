@@ -6,6 +6,7 @@
 mod clock;
 mod outcome;
 mod rate;
+mod reread;
 
 use bolster_core::calibrate::ZeroTracking;
 use bolster_core::frame::{CrankReading, Frame};
@@ -24,6 +25,7 @@ use crate::recording::{Header, Row, Unit};
 use clock::RowClock;
 pub use outcome::{ColumnOutcome, FindingOutcome, Outcome, verdict_rank};
 pub use rate::{ROWS_AHEAD, SampleRate};
+pub use reread::outcome_from_json;
 
 /// Signature bins of the host's monitors; the controller's are the same.
 pub const BINS: usize = bolster_core::signature::SIGNATURE_BINS;

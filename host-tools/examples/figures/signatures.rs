@@ -50,7 +50,7 @@ fn four(scale: f64, points: usize) -> Signature {
     Signature {
         title: "Stroke 18,204".into(),
         subtitle: "Press P3, die lamp-post door plate, 14 May, Aldermoor Pressings (invented data)".into(),
-        verdict: Verdict::Hold,
+        verdict: Some(Verdict::Hold),
         reasons: vec!["shape off envelope in LF".into(), "slug on the die at station 3 is usual".into()],
         total: trace("total", &angles, scale, 0.1, 9),
         position: angles,
@@ -92,7 +92,7 @@ fn one_column() -> Signature {
     let base = four(80.0, 400);
     Signature {
         title: "Stroke 7".into(),
-        verdict: Verdict::Pass,
+        verdict: Some(Verdict::Pass),
         reasons: vec![],
         columns: vec![],
         spans: vec![],
@@ -107,7 +107,7 @@ fn crowded() -> Signature {
     let mut figure = four(1600.0, 7200);
     figure.subtitle = format!("Press P3, die {LONG}");
     figure.title = LONG.into();
-    figure.verdict = Verdict::Trip;
+    figure.verdict = Some(Verdict::Trip);
     figure.reasons =
         (0..6).map(|i| format!("reason {i}: load over the capacity curve by {i} per cent")).collect();
     figure.spans = ["LF", "RR", "total", "LR"]
@@ -129,10 +129,10 @@ pub(crate) fn all() -> Vec<(String, Box<dyn Figure>, Size)> {
     two.columns.truncate(2);
     two.columns[0].name = "L".into();
     two.columns[1].name = "R".into();
-    two.verdict = Verdict::Note;
+    two.verdict = Some(Verdict::Note);
     two.spans[0].column = None;
     let mut tiny = four(4e-7, 50);
-    tiny.verdict = Verdict::Pass;
+    tiny.verdict = Some(Verdict::Pass);
     let mut flat = four(1.0, 40);
     for t in std::iter::once(&mut flat.total).chain(&mut flat.columns) {
         t.load_kn = vec![5.0; 40];

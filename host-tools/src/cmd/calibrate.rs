@@ -71,7 +71,7 @@ pub struct CalibrateArgs {
 }
 
 /// Expanded uncertainty of a reference whose certificate is not at hand, percent.
-const REFERENCE_PERCENT: f64 = 0.5;
+pub(super) const REFERENCE_PERCENT: f64 = 0.5;
 
 /// Runs the command.
 ///

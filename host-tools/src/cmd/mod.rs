@@ -14,6 +14,7 @@ pub mod plan;
 pub mod plot;
 pub mod progress;
 pub mod replay;
+pub mod report;
 #[cfg(feature = "console")]
 pub mod serve;
 pub mod simulate;
@@ -62,6 +63,7 @@ enum Command {
     Plan(plan::PlanArgs),
     Plot(plot::PlotArgs),
     Replay(replay::ReplayArgs),
+    Report(report::ReportArgs),
     #[cfg(feature = "console")]
     Serve(serve::ServeArgs),
     Simulate(simulate::SimulateArgs),
@@ -114,6 +116,7 @@ pub fn main() -> ExitCode {
         Command::Plan(args) => plan::run(&args),
         Command::Plot(args) => plot::run(&args),
         Command::Replay(args) => replay::run(&args),
+        Command::Report(args) => report::run(&args),
         #[cfg(feature = "console")]
         Command::Serve(args) => serve::run(&args),
         Command::Simulate(args) => simulate::run(&args),

@@ -2,7 +2,7 @@
 
 use crate::card::die::DieCard;
 use crate::card::press::PressCard;
-use crate::figure::{Figure, LoadUnit, Size};
+use crate::figure::{Figure, LoadUnit, Size, for_page};
 use crate::picture::{Caption, LearntBand, StrokeReadings, capacity, load_centres, signature};
 use crate::session::Outcome;
 
@@ -75,7 +75,9 @@ impl Whole {
         Caption { subtitle }
     }
 
-    fn band(&self) -> Option<LearntBand> {
+    /// What the die's good strokes did when it was judged.
+    #[must_use]
+    pub fn band(&self) -> Option<LearntBand> {
         let kept = self.readings.as_ref().filter(|kept| !kept.edges.is_empty())?;
         let shape = self.die.as_ref()?.shape.as_ref()?;
         Some(LearntBand::new(&kept.baseline_kn, &kept.edges, shape))
@@ -122,7 +124,7 @@ impl Whole {
                     let mut figure =
                         signature(&readings, &self.outcome, self.band().as_ref(), &self.card, unit, &caption);
                     if let Some(span) = span {
-                        figure = cut(figure, span);
+                        figure = figure.part(span.0, span.1);
                         if figure.position.len() < 2 {
                             return Err(Refusal::bad("There are no readings in that part of the stroke."));
                         }
@@ -133,29 +135,9 @@ impl Whole {
         };
         let svg =
             figure.draw(Size::NORMAL).map_err(|why| Refusal::bad(format!("Cannot be drawn: {why}.")))?;
-        Ok(Some(svg.replacen("<svg ", "<svg role=\"img\" ", 1)))
+        Ok(Some(for_page(&svg)))
     }
 }
 
 /// Strokes whose load centres are shown around one.
-const RECENT: usize = 200;
-
-/// The part of a signature between two places of its axis.
-fn cut(mut figure: crate::figure::Signature, (from, to): (f64, f64)) -> crate::figure::Signature {
-    let inside: Vec<bool> = figure.position.iter().map(|at| (from..=to).contains(at)).collect();
-    let keep = |values: &mut Vec<f64>| {
-        let mut inside = inside.iter();
-        values.retain(|_| inside.next().copied().unwrap_or(false));
-    };
-    keep(&mut figure.position);
-    for trace in std::iter::once(&mut figure.total).chain(&mut figure.columns) {
-        keep(&mut trace.load_kn);
-        if let Some(envelope) = &mut trace.envelope {
-            keep(&mut envelope.low_kn);
-            keep(&mut envelope.mean_kn);
-            keep(&mut envelope.high_kn);
-        }
-    }
-    figure.spans.retain(|span| span.to >= from && span.from <= to);
-    figure
-}
+pub const RECENT: usize = 200;

@@ -20,6 +20,7 @@ mod place;
 mod press_wide;
 mod station;
 mod summary;
+mod told;
 
 use bolster_core::crank::CrankSlider;
 use bolster_core::press::{Columns, PressSpec};
@@ -27,6 +28,8 @@ use bolster_core::verdict::Reason;
 
 pub use diagnosis::{BASIS, Cause, Centre, ChangeSeen, Diagnosis, Evidence, Extent, Place};
 pub use summary::Summary;
+pub(crate) use told::labelled;
+pub use told::{Told, ToldCause, ToldChange, ToldEvidence, ToldExtent, ToldPlace};
 
 use crate::card::die::{Axis, DieCard};
 use crate::plan::job::Job;

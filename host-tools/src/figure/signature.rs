@@ -83,8 +83,8 @@ pub struct Signature {
     pub subtitle: String,
     /// A line of its own under that; empty for none.
     pub caption: String,
-    /// What was decided.
-    pub verdict: Verdict,
+    /// What was decided; none for what was learnt itself, where each load is the learnt mean.
+    pub verdict: Option<Verdict>,
     /// Why, in words.
     pub reasons: Vec<String>,
     /// What the level axis counts.
@@ -106,6 +106,27 @@ const LEFT: f64 = 72.0;
 const LANE: f64 = 20.0;
 
 impl Signature {
+    /// The part between two places of its axis, both included.
+    #[must_use]
+    pub fn part(mut self, from: f64, to: f64) -> Self {
+        let inside: Vec<bool> = self.position.iter().map(|at| (from..=to).contains(at)).collect();
+        let keep = |values: &mut Vec<f64>| {
+            let mut inside = inside.iter();
+            values.retain(|_| inside.next().copied().unwrap_or(false));
+        };
+        keep(&mut self.position);
+        for trace in std::iter::once(&mut self.total).chain(&mut self.columns) {
+            keep(&mut trace.load_kn);
+            if let Some(envelope) = &mut trace.envelope {
+                keep(&mut envelope.low_kn);
+                keep(&mut envelope.mean_kn);
+                keep(&mut envelope.high_kn);
+            }
+        }
+        self.spans.retain(|span| span.to >= from && span.from <= to);
+        self
+    }
+
     fn check(&self) -> Result<(), FigureError> {
         check::some("position", self.position.len(), 2)?;
         check::sane("position", self.position.iter().copied())?;
@@ -176,7 +197,7 @@ impl Signature {
     fn paint(&self, canvas: &mut Canvas<'_>) {
         let header = Header {
             title: &self.title,
-            verdict: Some(self.verdict),
+            verdict: self.verdict,
             reasons: &self.reasons,
             subtitle: &self.subtitle,
         };
@@ -325,9 +346,15 @@ impl Signature {
         let middle = baseline - small.drop();
         let mut x = canvas.width - theme::MARGIN;
         let learnt = self.traces().any(|t| t.envelope.is_some());
-        let rows: &[&str] =
-            if learnt { &["learnt band", "learnt mean", "this stroke"] } else { &["this stroke"] };
+        let rows: &[&str] = match (learnt, self.verdict) {
+            (true, Some(_)) => &["learnt band", "learnt mean", "this stroke"],
+            (true, None) => &["learnt band", "", "learnt mean"],
+            (false, _) => &["this stroke"],
+        };
         for (i, row) in rows.iter().rev().enumerate().rev() {
+            if row.is_empty() {
+                continue;
+            }
             canvas.text(row, (x, baseline), small);
             x -= small.width(row) + 8.0;
             let (from, to) = ((x - 26.0, middle), (x, middle));
@@ -384,7 +411,8 @@ fn span_letter() -> Letter {
 impl Figure for Signature {
     fn draw(&self, size: Size) -> Result<String, FigureError> {
         self.check()?;
-        let name = format!("{}, {}", self.title, self.verdict.word());
+        let word = self.verdict.map(|verdict| format!(", {}", verdict.word())).unwrap_or_default();
+        let name = format!("{}{word}", self.title);
         render(size, &name, |canvas| self.paint(canvas))
     }
 

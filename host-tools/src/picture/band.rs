@@ -55,7 +55,8 @@ impl LearntBand {
     }
 
     /// The band of a column, or of the total, at these positions: no load before the bins, level after them.
-    pub(super) fn envelope(&self, column: Option<usize>, positions: &[f64]) -> Option<Envelope> {
+    #[must_use]
+    pub fn envelope(&self, column: Option<usize>, positions: &[f64]) -> Option<Envelope> {
         let curve = self.curves.get(column.unwrap_or(self.curves.len().checked_sub(1)?))?;
         let mut envelope = Envelope::default();
         for position in positions {

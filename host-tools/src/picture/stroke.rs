@@ -62,7 +62,7 @@ pub fn signature(
         title: format!("Stroke {}", outcome.stroke),
         subtitle: caption.subtitle.clone(),
         caption: String::new(),
-        verdict: verdict(outcome.verdict),
+        verdict: Some(verdict(outcome.verdict)),
         reasons: outcome.findings.iter().map(reason).collect(),
         axis: if by_angle { AxisKind::CrankAngle } else { AxisKind::Milliseconds },
         unit,

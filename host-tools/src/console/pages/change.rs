@@ -7,7 +7,8 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
-use super::die::{SHOWN_AGAINST, limits, parse};
+use super::die::{SHOWN_AGAINST, parse};
+use super::words::limits::{Limit, limits};
 use super::words::part;
 use crate::card::die::{Band, DieCard, LimitsCard, ReviewedStrokes, State as CardState};
 use crate::console::app::App;
@@ -94,7 +95,7 @@ fn drafted(given: &Draft, card: &DieCard) -> Result<LimitsCard, Refusal> {
 }
 
 fn words(card: &DieCard) -> String {
-    let of = |limit: &super::die::Limit| format!("{}: {}", limit.label, limit.words(LoadUnit::Kn));
+    let of = |limit: &Limit| format!("{}: {}", limit.label, limit.words(LoadUnit::Kn));
     limits(card).iter().map(of).collect::<Vec<_>>().join("; ")
 }
 

@@ -5,8 +5,9 @@ use std::sync::Arc;
 use axum::extract::{Path, State};
 use maud::{Markup, html};
 
-use super::words::{lamp, load, load_unit, part, time};
-use crate::card::die::{Band, DieCard};
+use super::words::limits::{Limit, limits};
+use super::words::{lamp, load_unit, part, time};
+use crate::card::die::DieCard;
 use crate::cmd::CAUTION;
 use crate::console::app::App;
 use crate::console::respond::{Page, Refusal, Visitor, off_thread, page, unit_word};
@@ -18,58 +19,21 @@ pub const SHOWN_AGAINST: usize = 20_000;
 /// Of the strokes a limit would have stopped, so many are listed.
 const LISTED: usize = 12;
 
-/// One of a die's plain limits.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Limit {
-    /// Its name in forms.
-    pub key: &'static str,
-    /// Its name for people.
-    pub label: &'static str,
-    /// Whether it is a load; work otherwise.
-    pub is_load: bool,
-    /// Lowest and highest, kN or kJ; none where there is no limit.
-    pub band: Option<[f64; 2]>,
-}
-
-impl Limit {
-    /// The limit in words: `120 to 480 kN`.
-    #[must_use]
-    pub fn words(&self, unit: LoadUnit) -> String {
-        match self.band {
-            None => "no limit".to_owned(),
-            Some([low, high]) if self.is_load => format!("{} to {}", load(unit, low), load_unit(unit, high)),
-            Some([low, high]) => format!("{low:.3} to {high:.3} kJ"),
-        }
-    }
-
-    /// What a stroke has in this limit's unit.
-    fn value(&self, row: &StrokeRow) -> Option<f64> {
-        match self.key {
-            "peak" => Some(row.peak_kn),
-            "reverse" => Some(row.reverse_kn),
-            _ => row.work_kj,
-        }
-    }
-
-    /// Whether a stroke leaves it.
-    fn stops(&self, row: &StrokeRow) -> bool {
-        match (self.band, self.value(row)) {
-            (Some([low, high]), Some(value)) => !(value >= low && value <= high),
-            _ => false,
-        }
+/// What a stroke has in a limit's unit.
+fn value(limit: &Limit, row: &StrokeRow) -> Option<f64> {
+    match limit.key {
+        "peak" => Some(row.peak_kn),
+        "reverse" => Some(row.reverse_kn),
+        _ => row.work_kj,
     }
 }
 
-/// The plain limits of a card.
-#[must_use]
-pub fn limits(card: &DieCard) -> [Limit; 3] {
-    let band = |band: Option<Band>| band.map(|band| band.0);
-    let limit = |key, label, is_load, of| Limit { key, label, is_load, band: band(of) };
-    [
-        limit("peak", "Peak load", true, card.limits.peak_kn),
-        limit("reverse", "Reverse load", true, card.limits.reverse_kn),
-        limit("work", "Work", false, card.limits.work_kj),
-    ]
+/// Whether a stroke leaves a limit.
+fn stops(limit: &Limit, row: &StrokeRow) -> bool {
+    match (limit.band, value(limit, row)) {
+        (Some([low, high]), Some(value)) => !(value >= low && value <= high),
+        _ => false,
+    }
 }
 
 /// A stored card's text, understood.
@@ -107,10 +71,10 @@ fn review(limits: &[Limit; 3], strokes: &[StrokeRow], unit: LoadUnit) -> Markup 
             table {
                 thead { tr { th scope="col" { "Limit" } th scope="col" { "Allowed" } th scope="col" class="n" { "Least seen" } th scope="col" class="n" { "Greatest seen" } th scope="col" class="n" { "Would have stopped" } th scope="col" { "Of which passed (latest)" } } }
                 tbody { @for limit in limits {
-                    @let values = strokes.iter().filter_map(|row| limit.value(row));
+                    @let values = strokes.iter().filter_map(|row| value(limit, row));
                     @let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
                     @let print = |v: f64| if !v.is_finite() { "–".to_owned() } else if limit.is_load { load_unit(unit, v) } else { format!("{v:.3} kJ") };
-                    @let stopped: Vec<&StrokeRow> = strokes.iter().filter(|row| limit.stops(row)).collect();
+                    @let stopped: Vec<&StrokeRow> = strokes.iter().filter(|row| stops(limit, row)).collect();
                     @let passed: Vec<&&StrokeRow> = stopped.iter().filter(|row| row.verdict == "pass" || row.verdict == "note").collect();
                     tr {
                         th scope="row" { (limit.label) } td { (limit.words(unit)) }
@@ -241,7 +205,7 @@ pub async fn show(
         @if stopped.is_empty() { p { "None among the strokes stored." } } @else { (super::strokes::table(&stopped, unit, false)) }
         h2 { "Versions" }
         (history(&shown.versions, unit))
-        p { a href={ "/journal?press=" (part(&press)) "&die=" (part(&die)) } { "The die's journal" } "." }
+        p { a href={ "/journal?press=" (part(&press)) "&die=" (part(&die)) } { "The die's journal" } ", " a href={ (at.replacen("/die/", "/report/die/", 1)) } { "report of the die" } "." }
     };
     Ok(page(&visitor, &format!("Die {die}"), body))
 }

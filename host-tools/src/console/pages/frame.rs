@@ -2,7 +2,7 @@
 
 use maud::{DOCTYPE, Markup, html};
 
-use super::words::part;
+use super::words::{marks, part};
 use crate::cmd::CAUTION;
 use crate::console::respond::{Theme, Visitor, unit_word};
 use crate::figure::LoadUnit;
@@ -15,20 +15,6 @@ pub const LIVE_SCRIPT: &str = include_str!("../assets/live.js");
 pub const PICTURE_SCRIPT: &str = include_str!("../assets/picture.js");
 
 const VERSION: &str = env!("CARGO_PKG_VERSION");
-
-/// The verdicts' marks, for use anywhere on the page: circle, triangle, square, cross.
-pub(crate) fn marks() -> Markup {
-    html! {
-        svg class="marks" aria-hidden="true" width="0" height="0" {
-            symbol id="mark-pass" viewBox="-12 -12 24 24" { circle r="9.5" {} }
-            symbol id="mark-note" viewBox="-12 -12 24 24" { path d="M0 -11 L11 9 L-11 9 Z" {} }
-            symbol id="mark-hold" viewBox="-12 -12 24 24" { path d="M-9.5 -9.5 H9.5 V9.5 H-9.5 Z" {} }
-            symbol id="mark-trip" viewBox="-12 -12 24 24" {
-                path d="M0 -4.5 L6.5 -11 L11 -6.5 L4.5 0 L11 6.5 L6.5 11 L0 4.5 L-6.5 11 L-11 6.5 L-4.5 0 L-11 -6.5 L-6.5 -11 Z" {}
-            }
-        }
-    }
-}
 
 fn choice(visitor: &Visitor, what: &str, word: &str, label: &str, chosen: bool) -> Markup {
     html! {

@@ -7,8 +7,8 @@ use axum::response::Response;
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use super::strokes::{cell, csv_answer};
-use super::words::{part, time, time_of};
+use super::strokes::{cell, csv_answer, moment};
+use super::words::{part, time};
 use crate::console::app::App;
 use crate::console::respond::{Page, Refusal, Visitor, off_thread, page};
 use crate::console::store::{EventFilter, EventRow};
@@ -47,15 +47,9 @@ impl Asked {
     /// [`Refusal`] for a time that cannot be understood.
     pub fn filter(self) -> Result<EventFilter, Refusal> {
         let some = |text: Option<String>| text.filter(|text| !text.trim().is_empty());
-        let ms = |text: Option<String>| match some(text) {
-            None => Ok(None),
-            Some(text) => time_of(&text)
-                .map(Some)
-                .ok_or_else(|| Refusal::bad("A time is written 2026-01-05 or 2026-01-05T06:00, in UTC.")),
-        };
         Ok(EventFilter {
-            from_ms: ms(self.from)?,
-            to_ms: ms(self.to)?,
+            from_ms: moment(self.from)?,
+            to_ms: moment(self.to)?,
             press: some(self.press),
             die: some(self.die),
             kind: some(self.kind),

@@ -6,8 +6,10 @@ pub mod die;
 pub mod frame;
 pub mod journal;
 pub mod presses;
+pub mod report;
 pub mod sign;
 pub mod stroke;
 pub mod strokes;
 pub mod wear;
-pub mod words;
+
+pub(crate) use crate::markup as words;

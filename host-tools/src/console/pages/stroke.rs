@@ -8,14 +8,14 @@ use axum::response::{IntoResponse, Response};
 use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
 
-use super::words::{lamp, load, load_unit, maybe, part, time};
+use super::words::stroke::{figures, findings};
+use super::words::{lamp, part, time};
 use crate::console::app::App;
 use crate::console::picture::{Kind, Whole};
 use crate::console::respond::{Page, Refusal, Visitor, off_thread, page};
 use crate::console::store::{Run, Store, StrokeFilter};
 use crate::figure::LoadUnit;
 use crate::recording::{Header, Precision, Writer};
-use crate::session::Outcome;
 
 /// The part of the axis to be shown.
 #[derive(Debug, Default, Clone, Copy, Deserialize)]
@@ -60,60 +60,6 @@ fn read(store: &Store, id: i64, unit: LoadUnit, span: Option<(f64, f64)>) -> Res
     })
 }
 
-fn facts(outcome: &Outcome, unit: LoadUnit) -> Markup {
-    html! {
-        dl class="facts" {
-            dt { "Peak load" } dd { (load_unit(unit, outcome.peak_kn)) " at " (maybe(outcome.peak_angle_deg, 1, "°")) ", slide height " (maybe(outcome.peak_height_mm, 2, "mm")) }
-            dt { "Reverse load" } dd { (load_unit(unit, outcome.reverse_kn)) " at " (maybe(outcome.reverse_angle_deg, 1, "°")) }
-            dt { "Work" } dd { (maybe(outcome.work_kj, 3, "kJ")) }
-            dt { "Load centre" } dd {
-                @match outcome.load_centre_mm {
-                    Some([x, y]) => { (format!("{x:.1} mm right, {y:.1} mm to the front of the middle")) }
-                    None => { "not told: no load to speak of, one column, or a gauge that lied" }
-                }
-            }
-            dt { "Contact" } dd { (maybe(outcome.contact_angle_deg, 1, "°")) }
-            dt { "Speed" } dd { (maybe(outcome.speed_spm, 1, "strokes a minute")) }
-            dt { "Coil" } dd { (outcome.coil) }
-        }
-        div class="scroll" tabindex="0" role="region" aria-label="Columns" {
-            table {
-                thead { tr { th scope="col" { "Column" } th scope="col" class="n" { "Peak, " (unit.symbol()) } th scope="col" class="n" { "Reverse, " (unit.symbol()) } } }
-                tbody { @for column in &outcome.columns {
-                    tr { th scope="row" { (column.name.to_uppercase()) } td class="n" { (load(unit, column.peak_kn)) } td class="n" { (load(unit, column.reverse_kn)) } }
-                } }
-            }
-        }
-    }
-}
-
-fn findings(outcome: &Outcome) -> Markup {
-    let number = |value: f64| if value.is_finite() { format!("{value:.3}") } else { "–".to_owned() };
-    html! {
-        h2 { "Why" }
-        @if outcome.findings.is_empty() { p { "Nothing was found." } }
-        @else {
-            div class="scroll" tabindex="0" role="region" aria-label="Findings" {
-                table {
-                    thead { tr { th scope="col" { "Verdict" } th scope="col" { "What" } th scope="col" { "Column" } th scope="col" { "Where" } th scope="col" class="n" { "Value" } th scope="col" class="n" { "Limit" } th scope="col" { "Code" } } }
-                    tbody { @for finding in &outcome.findings {
-                        tr {
-                            td { (lamp(finding.verdict)) } td { (finding.says) } td { (finding.column.map_or("–".into(), str::to_uppercase)) }
-                            td { @match (finding.from_deg, finding.to_deg) {
-                                (Some(from), Some(to)) if to - from > 0.05 => { (format!("{from:.1}° to {to:.1}°")) }
-                                (Some(from), _) => { (format!("{from:.1}°")) }
-                                _ => { "–" }
-                            } }
-                            td class="n" { (number(finding.value)) } td class="n" { (number(finding.limit)) } td { code { (finding.reason) } }
-                        }
-                    } }
-                }
-            }
-            p class="small" { "Values and limits are in the unit of the limit: kN, kJ, strokes a minute, or a size without one for the signature's shape." }
-        }
-    }
-}
-
 fn judged_by(shown: &Shown) -> Markup {
     let row = &shown.whole.row;
     html! {
@@ -129,6 +75,7 @@ fn judged_by(shown: &Shown) -> Markup {
             dt { "Source" } dd { (shown.run.source) ", run " (shown.run.id) ", stroke " (row.stroke) }
             dt { "Stored" } dd { (time(row.at_ms)) " as number " (row.id) }
             dt { "Take away" } dd {
+                a href={ "/report/stroke/" (row.id) } { "report" } ", "
                 a href={ "/api/strokes/" (row.id) } { "JSON" }
                 @if shown.whole.readings.is_some() { ", " a href={ "/stroke/" (row.id) "/recording.csv" } { "recording (CSV)" } }
                 @for (name, label) in [("signature.svg", "signature (SVG)"), ("height.svg", "slide height (SVG)"), ("centre.svg", "load centre (SVG)")] {
@@ -179,13 +126,14 @@ pub async fn show(
     let body = html! {
         h1 { (title) " " (lamp(outcome.verdict)) }
         p class="steps" { (step(shown.before, "Stroke before", "b")) " " (step(shown.after, "Stroke after", "n")) " " (step(shown.stop_before, "Stop before", "s")) }
+        h2 { "Why" }
         (findings(outcome))
         @match signature {
             Some(svg) => { h2 { "Signature" } (read_signature(&shown, svg, range)) }
             None => { p { "The readings of this stroke were not kept: of strokes that pass only the latest are." } }
         }
         h2 { "Figures" }
-        (facts(outcome, unit))
+        (figures(outcome, unit))
         @if let Some(svg) = height {
             h2 { "Load against slide height" }
             div class="scroll" tabindex="0" role="region" aria-label="Load against slide height" { (PreEscaped(svg)) }

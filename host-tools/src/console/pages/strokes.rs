@@ -36,18 +36,22 @@ fn some(text: Option<String>) -> Option<String> {
     text.filter(|text| !text.trim().is_empty())
 }
 
+/// A time as a form gives it; none for an empty field.
+///
+/// # Errors
+/// [`Refusal`] for a time that cannot be understood.
+pub(super) fn moment(text: Option<String>) -> Result<Option<i64>, Refusal> {
+    let Some(text) = some(text) else { return Ok(None) };
+    let refused = || Refusal::bad("A time is written 2026-01-05 or 2026-01-05T06:00, in UTC.");
+    time_of(&text).map(Some).ok_or_else(refused)
+}
+
 impl Asked {
     /// As the database takes it.
     ///
     /// # Errors
     /// [`Refusal`] for a time or verdict that cannot be understood.
     pub fn filter(self) -> Result<StrokeFilter, Refusal> {
-        let ms = |text: Option<String>| match some(text) {
-            None => Ok(None),
-            Some(text) => time_of(&text)
-                .map(Some)
-                .ok_or_else(|| Refusal::bad("A time is written 2026-01-05 or 2026-01-05T06:00, in UTC.")),
-        };
         let least = match some(self.verdict) {
             None => 0,
             Some(word) => verdict_rank(&word)
@@ -60,9 +64,18 @@ impl Asked {
             least,
             before: self.before,
             after: self.after,
-            from_ms: ms(self.from)?,
-            to_ms: ms(self.to)?,
+            from_ms: moment(self.from)?,
+            to_ms: moment(self.to)?,
         })
+    }
+
+    /// From when to when, as an address has it.
+    fn times(&self) -> String {
+        let one = |(key, value): (&str, &Option<String>)| {
+            let value = value.as_deref().filter(|value| !value.is_empty())?;
+            Some(format!("{key}={}", part(value)))
+        };
+        [("from", &self.from), ("to", &self.to)].into_iter().filter_map(one).collect::<Vec<_>>().join("&")
     }
 
     fn query(&self, before: Option<i64>) -> String {
@@ -145,6 +158,9 @@ pub async fn show(State(app): State<Arc<App>>, visitor: Visitor, Query(asked): Q
                 a href={ "/strokes?" (asked.query(Some(last.id))) } { "Older strokes" } ", "
             }
             a href={ "/strokes.csv?" (asked.query(None)) } { "these as CSV" } " (loads in kN, newest first, " (MOST_CSV) " at most)."
+            @if let Some(press) = asked.press.as_deref().filter(|press| !press.is_empty()) {
+                " " a href={ "/report/shift/" (part(press)) "?" (asked.times()) } { "Report of this press in this time" } "."
+            }
         }
     };
     Ok(page(&visitor, "Strokes", body))

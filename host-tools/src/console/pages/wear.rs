@@ -12,7 +12,7 @@ use super::words::part;
 use crate::console::app::App;
 use crate::console::respond::{Page, Refusal, Visitor, off_thread, page};
 use crate::console::store::{Store, StrokeFilter, outcome_from_json};
-use crate::figure::{Figure, LoadUnit, Size};
+use crate::figure::{Figure, LoadUnit, Size, for_page};
 use crate::picture::{Caption, over_strokes, shares};
 use crate::session::Outcome;
 
@@ -77,7 +77,8 @@ fn draw(store: &Store, press: &str, name: &str, unit: LoadUnit) -> Result<String
         "shares.svg" => Box::new(shares(&outcomes, &card, &caption)),
         _ => return Err(Refusal::missing("picture")),
     };
-    figure.draw(Size::NORMAL).map_err(|why| Refusal::bad(format!("Cannot be drawn: {why}.")))
+    let svg = figure.draw(Size::NORMAL);
+    Ok(for_page(&svg.map_err(|why| Refusal::bad(format!("Cannot be drawn: {why}.")))?))
 }
 
 /// A picture over strokes.

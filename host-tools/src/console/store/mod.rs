@@ -6,7 +6,6 @@
 mod cards;
 mod events;
 mod kept;
-mod outcome;
 mod retention;
 mod schema;
 mod strokes;
@@ -17,10 +16,10 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 use tokio::sync::watch;
 
+pub use crate::session::outcome_from_json;
 pub use cards::{CardRow, NewCard};
 pub use events::{Event, EventFilter, EventRow};
 pub use kept::{KEPT_PASSES, KeptReadings};
-pub use outcome::outcome_from_json;
 pub use retention::Pruned;
 pub use strokes::{DieRow, NewStroke, Run, StrokeFilter, StrokeRow, VerdictCounts};
 

@@ -1,10 +1,10 @@
-//! A judged stroke's outcome, back from the JSON it was stored as.
+//! A judged stroke's outcome, read back from JSON.
 
 use bolster_core::press::Columns;
 use bolster_core::verdict::{Reason, Verdict};
 use serde::Deserialize;
 
-use crate::session::{ColumnOutcome, FindingOutcome, Outcome};
+use super::{ColumnOutcome, FindingOutcome, Outcome};
 
 #[derive(Deserialize)]
 struct Stored {

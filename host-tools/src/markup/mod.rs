@@ -1,4 +1,7 @@
-//! How numbers, times, verdicts and addresses are written on pages.
+//! How numbers, times, verdicts and addresses are written in the markup of pages and reports.
+
+pub mod limits;
+pub mod stroke;
 
 use jiff::Timestamp;
 use maud::{Markup, html};
@@ -77,6 +80,21 @@ pub fn lamp(verdict: &str) -> Markup {
                 use href={ "#mark-" (verdict) } x="-12" y="-12" width="24" height="24" {}
             }
             span class="word" { (verdict) }
+        }
+    }
+}
+
+/// The verdicts' marks, for use anywhere in the document: circle, triangle, square, cross.
+#[must_use]
+pub fn marks() -> Markup {
+    html! {
+        svg class="marks" aria-hidden="true" width="0" height="0" {
+            symbol id="mark-pass" viewBox="-12 -12 24 24" { circle r="9.5" {} }
+            symbol id="mark-note" viewBox="-12 -12 24 24" { path d="M0 -11 L11 9 L-11 9 Z" {} }
+            symbol id="mark-hold" viewBox="-12 -12 24 24" { path d="M-9.5 -9.5 H9.5 V9.5 H-9.5 Z" {} }
+            symbol id="mark-trip" viewBox="-12 -12 24 24" {
+                path d="M0 -4.5 L6.5 -11 L11 -6.5 L4.5 0 L11 6.5 L6.5 11 L0 4.5 L-6.5 11 L-11 6.5 L-4.5 0 L-11 -6.5 L-6.5 -11 Z" {}
+            }
         }
     }
 }
