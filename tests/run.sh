@@ -51,6 +51,8 @@ tools() {
   fi
   # For the claims that are checked against SciPy and pandas; without it they are skipped, and say so.
   need python3 python3 && { python3 -c 'import ensurepip' 2>/dev/null || install_packages python3-venv || true; }
+  # To print reports and look where their words stand; without them that claim is skipped, and says so.
+  need pdftotext poppler-utils || true
   return $missing
 }
 
