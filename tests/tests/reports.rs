@@ -124,7 +124,15 @@ fn a_die_says_its_limits_its_evidence_and_who_accepted_it() {
     let of = faulty();
     let (card, out) = (folder.path().join("die.toml"), folder.path().join("die.html"));
     std::fs::copy(&of.die, &card).unwrap();
-    let accept = ["accept", word(&card), "--by", "A. <b>Engineer</b>", "--reason", "seen & found good", "--unreviewed"];
+    let accept = [
+        "accept",
+        word(&card),
+        "--by",
+        "A. <b>Engineer</b>",
+        "--reason",
+        "seen & found good",
+        "--unreviewed",
+    ];
     let done = bolster(accept);
     assert_eq!(done.code, 0, "{done:?}");
     let words = ["report", "die", word(&of.recording), "--press", word(&of.press), "--die", word(&card)];
