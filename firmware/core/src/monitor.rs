@@ -15,7 +15,7 @@ use crate::journal::{EventKind, Journal};
 use crate::kept::KeptStroke;
 use crate::ledger::Ledger;
 use crate::machine::Load;
-use crate::permit::{PermitRefusal, RunPermit};
+use crate::permit::{PermitRefusal, PermitState, RunPermit};
 use crate::settings::Press;
 use crate::shape::{FillError, Progress, ShapeJudge, ShapeModel};
 use crate::signature::Layout;
@@ -23,6 +23,9 @@ use crate::stroke::{Place, Position, Tracker};
 use crate::units::Tick;
 use crate::verdict::{Finding, Findings, Reason, ReasonSet};
 use crate::windows::{Channel, Inside, Seen};
+
+/// Weight of one frame in the running mean that tells whether there is load under noise: some 64 frames.
+const SLOW_WEIGHT: f32 = 1.0 / 64.0;
 
 /// Events a monitor remembers.
 pub const JOURNAL_EVENTS: usize = 64;
@@ -87,6 +90,8 @@ pub struct Monitor<const N: usize, const BINS: usize, const KEEP: usize> {
     clock: ClockWatch,
     in_stroke: bool,
     contact: bool,
+    /// Running mean of the total before spike guard and filter, kN.
+    slow_kn: f32,
     /// A gauge was not good in the last frame.
     unwell: bool,
     health: [GaugeHealth; N],
@@ -139,6 +144,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             ended: None,
             in_stroke: false,
             contact: false,
+            slow_kn: 0.0,
             stroke: 0,
             health: [GaugeHealth::Good; N],
             unwell: false,
@@ -207,8 +213,10 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         }
 
         // judge; first the senses, so that a broken gauge is named before the overload it seems to show
-        let unloaded = !self.contact && guarded_total.abs() < self.press.settings.stroke.onset_kn;
-        self.judge_health(frame, &raw, raw_total, unloaded, clock, &place);
+        self.slow_kn += SLOW_WEIGHT * (raw_total - self.slow_kn);
+        // A stroke that does not end, for its index is dead, must not keep the zero from being watched.
+        self.contact &= !place.rested;
+        self.judge_health(frame, &raw, raw_total, &moment, clock, &place);
         self.judge_frame(&moment, slide.and_then(|(angle, (_, rate))| angle.is_closing().then_some(rate)));
         // One report a frame, or the first would be lost.
         reported = reported || self.judge_ended(frame.tick);
@@ -227,7 +235,12 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     /// Journals a permit withdrawn since it was `before`, and keeps the stroke with so many frames to come.
     fn note_withdrawal(&mut self, tick: Tick, before: bool, frames: usize) {
         if before && !self.permit.is_granted() {
-            self.journal.write(tick, self.stroke, EventKind::PermitWithdrawn, None, None);
+            let cause = match self.permit.state() {
+                // A broken gauge before the overload it seems to show.
+                PermitState::Latched(all) => all.iter().find(|r| r.is_of_health()).or(all.iter().next()),
+                _ => None,
+            };
+            self.journal.write(tick, self.stroke, EventKind::PermitWithdrawn, cause, None);
             self.kept.trigger(frames);
         }
     }
@@ -306,7 +319,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         frame: &Frame<N>,
         raw: &[f32; N],
         raw_total: f32,
-        unloaded: bool,
+        now: &Moment<N>,
         clock: Option<Reason>,
         place: &Place,
     ) {
@@ -316,7 +329,10 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             loads_kn: raw,
             total_kn: raw_total,
         };
-        let all = self.gauges.step(&self.press.settings.health, &readings, unloaded);
+        let onset_kn = self.press.settings.stroke.onset_kn;
+        // A noisy gauge passes the onset again and again: only the mean tells that there is no load under its noise.
+        let calm = self.slow_kn.abs() < 0.5 * onset_kn;
+        let all = self.gauges.step(&self.press.settings.health, &readings, calm);
         if all.is_some() || self.unwell || self.zero.any_at_limit() {
             self.judge_gauges(frame.tick, place.position, all.unwrap_or([GaugeHealth::Good; N]));
         }
@@ -326,8 +342,10 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         if place.crank_fault {
             self.wrong(frame.tick, Reason::CrankFault, None, place.position);
         }
+        let unloaded = !self.contact && now.guarded_total.abs() < onset_kn;
         if unloaded && let Some(tracking) = self.press.calibration.zero_tracking() {
-            self.zero.track(tracking, raw);
+            // A single spike is no drift.
+            self.zero.track(tracking, &now.guarded);
         }
     }
 

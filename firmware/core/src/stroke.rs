@@ -83,8 +83,11 @@ pub struct Place {
     pub in_stroke: bool,
     /// The crank turned against its normal rotation by more than jitter.
     pub reversed: bool,
-    /// The crank sensor contradicts itself: an impossible jump, a lost or doubled pulse, its own fault.
+    /// The crank sensor contradicts itself: an impossible jump, a lost or doubled pulse, its own fault; or it stands
+    /// still while loads come and go.
     pub crank_fault: bool,
+    /// The press has carried next to nothing for a while; told by encoder and index only.
+    pub rested: bool,
 }
 
 /// Backward steps up to this are encoder jitter or gear backlash, not reversal.
@@ -93,6 +96,11 @@ const JITTER_DEGREES: f64 = 2.0;
 const SLIP_FACTOR: f32 = 3.0;
 /// An index period may differ from the last by this factor before a pulse counts as lost or doubled.
 const INDEX_RATIO: f32 = 1.6;
+/// Loads, each after a rest, that may come while an encoder stands still: one may be a last station of the stroke in
+/// which the press stopped. What loads a standing press twice is a press that runs, with an encoder that does not.
+const LOADS_STANDING: u8 = 1;
+/// Loads, each after a rest, that may come between two index pulses: a slow stroke has some, one a station.
+const LOADS_A_TURN: u8 = 8;
 
 /// The checked form of [`StrokeConfig`].
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -103,6 +111,8 @@ pub struct StrokeRules {
     shortest_turn: u32,
     onset_kn: f32,
     rest_ticks: u32,
+    /// Ticks of rest between two loads that count as two.
+    pause_ticks: u32,
 }
 
 impl StrokeConfig {
@@ -124,14 +134,18 @@ impl StrokeConfig {
         }
         let turn_ticks = 60.0 * self.sample_hz / self.top_speed_spm;
         let step_degrees = SLIP_FACTOR * 360.0 / turn_ticks;
+        let shortest_turn = (turn_ticks / INDEX_RATIO) as u32;
+        let rest_ticks = ((self.rest_s * self.sample_hz) as u32).max(1);
         Ok(StrokeRules {
             source: self.source,
             // Never more than a third of a turn: beyond, direction would be a guess.
             max_step: angle_span((f64::from(step_degrees) + JITTER_DEGREES).min(120.0)),
             jitter: angle_span(JITTER_DEGREES),
-            shortest_turn: (turn_ticks / INDEX_RATIO) as u32,
+            shortest_turn,
             onset_kn: self.onset_kn,
-            rest_ticks: ((self.rest_s * self.sample_hz) as u32).max(1),
+            rest_ticks,
+            // A fast press does not rest that long between strokes.
+            pause_ticks: rest_ticks.min(shortest_turn / 4).max(1),
         })
     }
 }
@@ -150,6 +164,11 @@ pub struct Tracker {
     turn_ticks: Option<u32>,
     onset: Option<Tick>,
     below_since: Option<Tick>,
+    /// Where the encoder stood when it was last seen to have moved.
+    stood: CrankAngle,
+    /// The press has rested since the last load; loads since the crank sensor last moved.
+    rested: bool,
+    loads: u8,
 }
 
 impl Tracker {
@@ -168,8 +187,8 @@ impl Tracker {
     #[inline]
     pub fn step(&mut self, rules: &StrokeRules, tick: Tick, crank: CrankReading, total_kn: f32) -> Place {
         match rules.source {
-            StrokeSource::Encoder => self.by_encoder(rules, crank),
-            StrokeSource::Index => self.by_index(rules, tick, crank),
+            StrokeSource::Encoder => self.by_encoder(rules, tick, crank, total_kn),
+            StrokeSource::Index => self.by_index(rules, tick, crank, total_kn),
             StrokeSource::Load => self.by_load(rules, tick, total_kn),
             StrokeSource::Marked => self.by_mark(rules, tick, crank, total_kn),
         }
@@ -183,6 +202,7 @@ impl Tracker {
             in_stroke: self.in_stroke,
             reversed: false,
             crank_fault: false,
+            rested: self.rested,
         }
     }
 
@@ -193,8 +213,32 @@ impl Tracker {
         Place { ended, crank_fault: true, ..self.place(Position::Unknown) }
     }
 
-    fn by_encoder(&mut self, rules: &StrokeRules, crank: CrankReading) -> Place {
+    /// Loads that came, each after a rest, since the crank sensor last moved: how a dead sensor shows.
+    #[inline]
+    fn count_loads(&mut self, rules: &StrokeRules, tick: Tick, total_kn: f32) -> u8 {
+        if total_kn.abs() < 0.5 * rules.onset_kn {
+            if !self.rested {
+                let since = *self.below_since.get_or_insert(tick);
+                self.rested = tick.since(since) >= rules.pause_ticks;
+            }
+        } else {
+            self.below_since = None;
+            if self.rested && total_kn >= rules.onset_kn {
+                self.rested = false;
+                self.loads = self.loads.saturating_add(1);
+            }
+        }
+        self.loads
+    }
+
+    fn by_encoder(&mut self, rules: &StrokeRules, tick: Tick, crank: CrankReading, total_kn: f32) -> Place {
         let CrankReading::Angle(angle) = crank else { return self.lost() };
+        if angle.advance_from(self.stood).unsigned_abs() > rules.jitter {
+            (self.stood, self.loads) = (angle, 0);
+        }
+        if self.count_loads(rules, tick, total_kn) > LOADS_STANDING {
+            return self.lost();
+        }
         let Some(last) = self.last else {
             self.last = Some(angle);
             return self.place(Position::Angle(angle));
@@ -240,10 +284,16 @@ impl Tracker {
         place
     }
 
-    fn by_index(&mut self, rules: &StrokeRules, tick: Tick, crank: CrankReading) -> Place {
+    fn by_index(&mut self, rules: &StrokeRules, tick: Tick, crank: CrankReading, total_kn: f32) -> Place {
         let CrankReading::Index(level) = crank else { return self.lost() };
         let rising = level && !self.index_level;
         self.index_level = level;
+        if rising {
+            self.loads = 0;
+        }
+        if self.count_loads(rules, tick, total_kn) > LOADS_A_TURN {
+            return self.lost();
+        }
         let mut fault = false;
         if rising {
             let turn = self.index_tick.map(|before| tick.since(before));

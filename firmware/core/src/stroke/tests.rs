@@ -151,3 +151,41 @@ fn wrong_settings_are_refused_by_name() {
     assert_eq!(StrokeConfig { sample_hz: 0.0, ..good }.build(), Err(StrokeConfigError("sample_hz")));
     assert_eq!(StrokeConfig { onset_kn: f32::NAN, ..good }.build(), Err(StrokeConfigError("onset_kn")));
 }
+
+/// Frames at which the crank sensor is found at fault, with this reading and this total load in each frame.
+fn faults_under(
+    source: StrokeSource,
+    frames: u32,
+    crank: impl Fn(u32) -> CrankReading,
+    load: impl Fn(u32) -> f32,
+) -> Vec<u32> {
+    let rules = rules(source);
+    let mut tracker = Tracker::default();
+    (0..frames).filter(|n| tracker.step(&rules, Tick(*n), crank(*n), load(*n)).crank_fault).collect()
+}
+
+#[test]
+fn an_encoder_that_stands_while_loads_come_and_go_is_at_fault_with_the_second() {
+    let standing = |_| CrankReading::Angle(CrankAngle::from_degrees(170.0));
+    // A load of 100 frames every 300; the onset is 10 kN, and 20 frames below half of it are a rest.
+    let loads = |n: u32| if n % 300 >= 200 { 50.0 } else { 1.0 };
+    assert_eq!(faults_under(StrokeSource::Encoder, 600, standing, loads), [500]);
+    // What rings passes the onset again and again without resting.
+    let ringing = |n: u32| if n >= 200 && n % 10 < 5 { 50.0 } else { 1.0 };
+    assert_eq!(faults_under(StrokeSource::Encoder, 600, standing, ringing), []);
+    // A load that the press stops in, and another when it has moved on.
+    let moving = |n: u32| CrankReading::Angle(CrankAngle::from_degrees(170.0 + f64::from(n) / 300.0));
+    assert_eq!(faults_under(StrokeSource::Encoder, 600, moving, loads), [500], "1.7 degrees are jitter");
+    let moving = |n: u32| CrankReading::Angle(CrankAngle::from_degrees(170.0 + f64::from(n) / 100.0));
+    assert_eq!(faults_under(StrokeSource::Encoder, 600, moving, loads), []);
+}
+
+#[test]
+fn an_index_that_does_not_come_for_nine_loads_is_at_fault_with_the_ninth() {
+    let never = |_| CrankReading::Index(false);
+    let loads = |n: u32| if n % 300 >= 200 { 50.0 } else { 1.0 };
+    assert_eq!(faults_under(StrokeSource::Index, 2700, never, loads), [2600]);
+    // Eight stations in one slow stroke; at 2400 frames a turn no pulse is odd.
+    let slow = |n: u32| CrankReading::Index(n % 2400 < 10);
+    assert_eq!(faults_under(StrokeSource::Index, 7000, slow, loads), []);
+}
