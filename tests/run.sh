@@ -51,6 +51,9 @@ tools() {
   fi
   # For the claims that are checked against SciPy and pandas; without it they are skipped, and say so.
   need python3 python3 && { python3 -c 'import ensurepip' 2>/dev/null || install_packages python3-venv || true; }
+  # A browser to try the console in, and what drives it; without them that step is skipped, and says so.
+  command -v chromium-browser google-chrome >/dev/null || need chromium chromium || true
+  { need node nodejs && need npm npm; } || true
   # To print reports and look where their words stand; without them that claim is skipped, and says so.
   need pdftotext poppler-utils || true
   return $missing
@@ -125,6 +128,25 @@ demo() {
   cargo run --release --locked -- demo
 }
 
+# The console in Chromium: what people do at it, axe-core on every page, every width.
+browser() {
+  local folder=target/tmp/browser chromium=${CHROMIUM:-}
+  for name in chromium chromium-browser google-chrome; do
+    [ -n "$chromium" ] || chromium=$(command -v $name || true)
+  done
+  if [ -z "$chromium" ] || ! command -v npm >/dev/null || [ "$(node -p 'process.versions.node.split(".")[0]')" -lt 18 ]; then
+    echo "note: no Chromium, or no Node.js of version 18 or later with npm: the console is not tried in a browser"
+    return
+  fi
+  mkdir -p $folder && cp tests/browser/package*.json $folder/
+  if ! (cd $folder && timeout 120 npm ci --ignore-scripts --no-audit --no-fund); then
+    echo "note: npm cannot fetch axe-core here: the console is not tried in a browser"
+    return
+  fi
+  cargo build --release --locked -p bolster || return
+  CHROMIUM=$chromium AXE=$folder/node_modules/axe-core/axe.min.js timeout 600 node tests/browser/run.mjs
+}
+
 step tools tools
 step format format
 step lints lints
@@ -135,6 +157,7 @@ step docs docs
 step portable portable
 step firmware firmware
 step demo demo
+step browser browser
 
 if [ ${#failed[@]} -gt 0 ]; then
   for name in "${failed[@]}"; do

@@ -215,7 +215,7 @@ pub fn run(args: &ServeArgs) -> Result<(), Failure> {
             interrupted().await;
             stop.send_replace(true);
         });
-        server::serve(listener, router(app), closed).await
+        server::serve(listener, router(app), server::Patience::default(), closed).await
     });
     closing.store(true, Ordering::Relaxed);
     runtime.shutdown_timeout(std::time::Duration::from_secs(2));

@@ -21,25 +21,7 @@ pub const OPENAPI: &str = include_str!("assets/openapi.json");
 /// Rows of one answer.
 const MOST: usize = 1000;
 
-/// A refusal in the form programs take.
-#[derive(Debug)]
-pub struct Problem(Refusal);
-
-impl<E: Into<Refusal>> From<E> for Problem {
-    fn from(why: E) -> Self {
-        Self(why.into())
-    }
-}
-
-impl IntoResponse for Problem {
-    fn into_response(self) -> Response {
-        let body = json!({ "status": self.0.status.as_u16(), "detail": self.0.says });
-        (self.0.status, [(header::CONTENT_TYPE, "application/problem+json")], body.to_string())
-            .into_response()
-    }
-}
-
-type Answer = Result<Json<Value>, Problem>;
+type Answer = Result<Json<Value>, Refusal>;
 
 fn value(of: impl serde::Serialize) -> Result<Value, Refusal> {
     serde_json::to_value(of).map_err(|_| Refusal::bad("This cannot be written as JSON."))
@@ -53,7 +35,7 @@ pub async fn openapi() -> Response {
 /// Presses and where their strokes come from.
 ///
 /// # Errors
-/// [`Problem`] if the database fails.
+/// [`Refusal`] if the database fails.
 pub async fn presses(State(app): State<Arc<App>>) -> Answer {
     let (store, statuses) = (Arc::clone(&app.store), app.statuses());
     let list = off_thread(move || {
@@ -75,7 +57,7 @@ pub async fn presses(State(app): State<Arc<App>>) -> Answer {
 /// Strokes, newest first, or in order after one.
 ///
 /// # Errors
-/// [`Problem`] for a question that cannot be understood.
+/// [`Refusal`] for a question that cannot be understood.
 pub async fn strokes(State(app): State<Arc<App>>, Query(asked): Query<strokes::Asked>) -> Answer {
     let filter = asked.filter()?;
     let store = Arc::clone(&app.store);
@@ -89,7 +71,7 @@ pub async fn strokes(State(app): State<Arc<App>>, Query(asked): Query<strokes::A
 /// One stroke with everything that was found.
 ///
 /// # Errors
-/// [`Problem`] for a stroke that is not there.
+/// [`Refusal`] for a stroke that is not there.
 pub async fn stroke(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Answer {
     let store = Arc::clone(&app.store);
     let found = off_thread(move || {
@@ -104,7 +86,7 @@ pub async fn stroke(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Answer 
 /// A stroke's readings: position, total and columns, and the learnt mean, kN.
 ///
 /// # Errors
-/// [`Problem`] for a stroke whose readings were not kept.
+/// [`Refusal`] for a stroke whose readings were not kept.
 pub async fn readings(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Answer {
     let store = Arc::clone(&app.store);
     let found = off_thread(move || {
@@ -142,7 +124,7 @@ fn heights(whole: &Whole, position: &[f64], by_angle: bool) -> Option<Vec<f64>> 
 /// Dies with the newest version of their cards.
 ///
 /// # Errors
-/// [`Problem`] if the database fails.
+/// [`Refusal`] if the database fails.
 pub async fn dies(State(app): State<Arc<App>>) -> Answer {
     let store = Arc::clone(&app.store);
     Ok(Json(off_thread(move || value(store.dies(None)?)).await?))
@@ -151,7 +133,7 @@ pub async fn dies(State(app): State<Arc<App>>) -> Answer {
 /// Every version of a die's card.
 ///
 /// # Errors
-/// [`Problem`] for a die that is not there.
+/// [`Refusal`] for a die that is not there.
 pub async fn die(State(app): State<Arc<App>>, Path((press, die)): Path<(String, String)>) -> Answer {
     let store = Arc::clone(&app.store);
     let versions = off_thread(move || {
@@ -175,7 +157,7 @@ pub async fn die(State(app): State<Arc<App>>, Path((press, die)): Path<(String, 
 /// Events, newest first.
 ///
 /// # Errors
-/// [`Problem`] for a question that cannot be understood.
+/// [`Refusal`] for a question that cannot be understood.
 pub async fn events(State(app): State<Arc<App>>, Query(asked): Query<journal::Asked>) -> Answer {
     let filter = asked.filter()?;
     let store = Arc::clone(&app.store);
@@ -190,8 +172,8 @@ fn label(text: &str) -> String {
 /// Metrics in the text form of Prometheus.
 ///
 /// # Errors
-/// [`Problem`] if the database fails.
-pub async fn metrics(State(app): State<Arc<App>>) -> Result<Response, Problem> {
+/// [`Refusal`] if the database fails.
+pub async fn metrics(State(app): State<Arc<App>>) -> Result<Response, Refusal> {
     let shared = Arc::clone(&app);
     let text = off_thread(move || metrics_text(&shared)).await?;
     Ok(([(header::CONTENT_TYPE, "text/plain; version=0.0.4; charset=utf-8")], text).into_response())

@@ -42,6 +42,11 @@ pub enum AuthError {
     /// Name or password.
     #[error("name and password do not go together")]
     Wrong,
+    /// Name or password, and for a while no more are tried.
+    #[error(
+        "name and password do not go together; no more are tried for this name, wait a quarter of an hour"
+    )]
+    LastGuess,
     /// Too many sessions.
     #[error("too many people are signed in")]
     Full,
@@ -93,11 +98,50 @@ impl Session {
     }
 }
 
+/// Wrong passwords of the last [`WATCHED`]. Of people there are, every one is counted; of names nobody has, as many as
+/// fit: they could not be guessed anyway, but must look the same from outside.
+#[derive(Debug, Default)]
+struct Guesses {
+    of_people: HashMap<String, VecDeque<Instant>>,
+    of_nobody: HashMap<String, VecDeque<Instant>>,
+}
+
+impl Guesses {
+    /// Names that nobody has and that are counted.
+    const MOST_NOBODIES: usize = 1024;
+
+    /// Whether no more passwords are tried for this name now.
+    fn is_over(&mut self, name: &str, now: Instant) -> bool {
+        for names in [&mut self.of_people, &mut self.of_nobody] {
+            names.retain(|_, times| {
+                times.retain(|time| now.duration_since(*time) < WATCHED);
+                !times.is_empty()
+            });
+        }
+        [&self.of_people, &self.of_nobody]
+            .iter()
+            .any(|names| names.get(name).is_some_and(|times| times.len() >= MOST_WRONG))
+    }
+
+    /// Counts a wrong password; true for the last one that was tried.
+    fn wrong(&mut self, name: &str, is_known: bool, now: Instant) -> bool {
+        let names = if is_known { &mut self.of_people } else { &mut self.of_nobody };
+        if !is_known && names.len() >= Self::MOST_NOBODIES && !names.contains_key(name) {
+            let oldest =
+                names.iter().min_by_key(|(_, times)| times.front().copied()).map(|(name, _)| name.clone());
+            oldest.and_then(|name| names.remove(&name));
+        }
+        let times = names.entry(name.to_owned()).or_default();
+        times.push_back(now);
+        times.len() >= MOST_WRONG
+    }
+}
+
 /// Who is signed in. Kept in memory only: a restart signs everybody out.
 #[derive(Default)]
 pub struct Sessions {
     open: Mutex<HashMap<[u8; 32], Session>>,
-    wrong: Mutex<HashMap<String, VecDeque<Instant>>>,
+    guesses: Mutex<Guesses>,
 }
 
 impl Sessions {
@@ -108,26 +152,18 @@ impl Sessions {
     /// [`AuthError`] for a wrong name or password, after too many wrong ones, or with too many sessions.
     pub fn sign_in(&self, name: &str, password: &str, hash: Option<&str>) -> Result<String, AuthError> {
         let now = Instant::now();
-        {
-            let mut wrong = self.wrong.lock().unwrap_or_else(PoisonError::into_inner);
-            wrong.retain(|_, times| {
-                times.retain(|time| now.duration_since(*time) < WATCHED);
-                !times.is_empty()
-            });
-            if wrong.get(name).is_some_and(|times| times.len() >= MOST_WRONG) {
-                return Err(AuthError::TooMany);
-            }
+        let mut guesses = self.guesses.lock().unwrap_or_else(PoisonError::into_inner);
+        if guesses.is_over(name, now) {
+            return Err(AuthError::TooMany);
         }
+        drop(guesses);
         // The hash of no password: something to check names against that do not exist.
         const NOBODY: &str = "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA";
         let fits = password.len() <= LONGEST_PASSWORD && verify(password, hash.unwrap_or(NOBODY));
         if !fits || hash.is_none() {
-            let mut wrong = self.wrong.lock().unwrap_or_else(PoisonError::into_inner);
-            // Names are bounded as sessions are: the oldest are only forgotten early.
-            if wrong.len() < 4 * MOST_SESSIONS {
-                wrong.entry(name.to_owned()).or_default().push_back(now);
-            }
-            return Err(AuthError::Wrong);
+            let mut guesses = self.guesses.lock().unwrap_or_else(PoisonError::into_inner);
+            let last = guesses.wrong(name, hash.is_some(), now);
+            return Err(if last { AuthError::LastGuess } else { AuthError::Wrong });
         }
         let secret = secret()?;
         let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
@@ -225,10 +261,34 @@ mod tests {
     fn after_ten_wrong_passwords_even_the_right_one_is_not_tried() {
         let sessions = Sessions::default();
         let stored = hash(PASSWORD).unwrap();
-        for _ in 0..MOST_WRONG {
+        for _ in 1..MOST_WRONG {
             assert_eq!(sessions.sign_in("A", "wrong", Some(&stored)), Err(AuthError::Wrong));
         }
+        assert_eq!(sessions.sign_in("A", "wrong", Some(&stored)), Err(AuthError::LastGuess));
         assert_eq!(sessions.sign_in("A", PASSWORD, Some(&stored)), Err(AuthError::TooMany));
+    }
+
+    #[test]
+    fn guesses_at_many_names_do_not_hide_those_at_one_and_time_forgives() {
+        let mut guesses = Guesses::default();
+        let now = Instant::now();
+        for n in 0..3 * Guesses::MOST_NOBODIES {
+            guesses.wrong(&format!("nobody {n}"), false, now + Duration::from_millis(n as u64));
+        }
+        assert_eq!(guesses.of_nobody.len(), Guesses::MOST_NOBODIES);
+        let now = now + Duration::from_secs(10);
+        for n in 1..=MOST_WRONG {
+            assert!(!guesses.is_over("A", now));
+            assert_eq!(guesses.wrong("A", true, now), n == MOST_WRONG);
+        }
+        assert!(guesses.is_over("A", now));
+        assert!(!guesses.is_over("B", now));
+        assert!(!guesses.is_over("A", now + WATCHED));
+        // A name nobody has looks the same.
+        for _ in 0..MOST_WRONG {
+            guesses.wrong("nobody", false, now);
+        }
+        assert!(guesses.is_over("nobody", now));
     }
 
     #[test]

@@ -14,3 +14,4 @@ pub mod picture;
 pub mod respond;
 pub mod server;
 pub mod store;
+mod unread;

@@ -9,7 +9,7 @@ use axum::middleware::Next;
 use axum::response::{Html, IntoResponse, Response};
 use maud::{Markup, html};
 
-use super::app::App;
+use super::app::{App, MOST_BODY};
 use super::auth;
 use super::pages::frame;
 use super::store::StoreError;
@@ -169,7 +169,7 @@ impl From<StoreError> for Refusal {
 }
 
 /// With a capital and a full stop.
-fn sentence(text: &str) -> String {
+pub(super) fn sentence(text: &str) -> String {
     let mut letters = text.chars();
     let first = letters.next().map(|letter| letter.to_uppercase().to_string()).unwrap_or_default();
     let end = if text.ends_with(['.', '?']) { "" } else { "." };
@@ -177,15 +177,43 @@ fn sentence(text: &str) -> String {
 }
 
 impl IntoResponse for Refusal {
+    /// Its status; [`guard`] puts its words in, in the form that the asker reads.
     fn into_response(self) -> Response {
-        let visitor = Visitor { here: "/".into(), ..Visitor::default() };
-        let body = html! {
-            h1 { (self.title()) }
-            p { (self.says) }
-            p { a href="/" { "To the presses" } }
-        };
-        (self.status, page(&visitor, self.title(), body)).into_response()
+        let mut answer = self.status.into_response();
+        answer.extensions_mut().insert(self);
+        answer
     }
+}
+
+/// Longest words taken over from a refusal that the web library made, bytes.
+const MOST_WORDS: usize = 1000;
+
+/// A refusal in words: as a page for people, keeping their units and light or dark, as JSON for programs.
+async fn worded(answer: Response, visitor: &Visitor) -> Response {
+    let (mut parts, body) = answer.into_parts();
+    let refusal = match parts.extensions.remove::<Refusal>() {
+        Some(refusal) => refusal,
+        // A path, query or form that the web library could not take apart: it says in plain text what it found.
+        None => {
+            let bytes = axum::body::to_bytes(body, MOST_WORDS).await.unwrap_or_default();
+            let says = String::from_utf8_lossy(&bytes).trim().to_owned();
+            Refusal::new(
+                parts.status,
+                if says.is_empty() { "This was not understood.".to_owned() } else { sentence(&says) },
+            )
+        }
+    };
+    if visitor.here.starts_with("/api/") || visitor.here == "/metrics" {
+        let body = serde_json::json!({ "status": refusal.status.as_u16(), "detail": refusal.says });
+        let kind = [(header::CONTENT_TYPE, "application/problem+json")];
+        return (refusal.status, kind, body.to_string()).into_response();
+    }
+    let body = html! {
+        h1 { (refusal.title()) }
+        p { (refusal.says) }
+        p { a href="/" { "To the presses" } }
+    };
+    (refusal.status, page(visitor, refusal.title(), body)).into_response()
 }
 
 /// A page.
@@ -212,7 +240,7 @@ const CONTENT_POLICY: &str = "default-src 'none'; script-src 'self'; style-src '
      connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
 
 /// Around every answer: foreign names and foreign pages are refused, no answer takes for ever, headers are set.
-pub async fn guard(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
+pub async fn guard(State(app): State<Arc<App>>, visitor: Visitor, request: Request, next: Next) -> Response {
     let mut answer = match admit(&app, &request) {
         Err(refusal) => refusal.into_response(),
         Ok(()) => {
@@ -223,11 +251,15 @@ pub async fn guard(State(app): State<Arc<App>>, request: Request, next: Next) ->
             }
         }
     };
+    if answer.status().is_client_error() || answer.status().is_server_error() {
+        answer = worded(answer, &visitor).await;
+    }
     let headers = answer.headers_mut();
     for (name, value) in [
         ("content-security-policy", CONTENT_POLICY),
         ("x-content-type-options", "nosniff"),
-        ("referrer-policy", "no-referrer"),
+        // Not "no-referrer": browsers then call the origin of the console's own forms "null".
+        ("referrer-policy", "same-origin"),
         ("cross-origin-opener-policy", "same-origin"),
         ("cache-control", "no-store"),
     ] {
@@ -247,6 +279,10 @@ fn admit(app: &App, request: &Request) -> Result<(), Refusal> {
             StatusCode::MISDIRECTED_REQUEST,
             "The console is not known by that name; start it with --host NAME.",
         ));
+    }
+    let length = text(header::CONTENT_LENGTH).and_then(|length| length.parse::<u64>().ok());
+    if length.is_some_and(|length| length > MOST_BODY as u64) {
+        return Err(Refusal::new(StatusCode::PAYLOAD_TOO_LARGE, "That is more than any form here holds."));
     }
     if matches!(*request.method(), Method::GET | Method::HEAD) {
         return Ok(());

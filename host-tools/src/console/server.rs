@@ -1,28 +1,87 @@
-//! Listens, and keeps connections that say nothing from keeping others out.
+//! Listens, and keeps connections that are idle, or never read what they asked for, from keeping others out.
 
 use std::collections::VecDeque;
 use std::convert::Infallible;
 use std::net::SocketAddr;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::pin::Pin;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
+use std::task::{Context, Poll};
 use std::time::Duration;
 
 use axum::Router;
-use axum::body::Body;
+use axum::body::{Body, Bytes, HttpBody};
 use axum::http::{Request, Response};
 use hyper_util::rt::{TokioIo, TokioTimer};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, oneshot, watch};
 
+use super::unread::GivesUp;
+
 /// Connections at a time; together with files and feeds well under the usual limit of 1,024 descriptors.
 pub const MOST_CONNECTIONS: usize = 512;
-/// How long a connection may take to say what it wants, and stay idle between two requests.
-const HEADER_TIME: Duration = Duration::from_secs(10);
 
-/// A connection that has not asked for anything yet; it goes first when room is needed.
-struct Silent {
-    spoke: Arc<AtomicBool>,
+/// How long a connection is borne with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Patience {
+    /// To say what it wants, and to stay idle between two requests.
+    pub ask: Duration,
+    /// To read on, once what it asked for is being sent.
+    pub read: Duration,
+}
+
+impl Default for Patience {
+    fn default() -> Self {
+        Self { ask: Duration::from_secs(10), read: Duration::from_secs(30) }
+    }
+}
+
+/// A connection that may have to go when room is needed.
+struct Open {
+    under_way: Arc<AtomicUsize>,
     close: oneshot::Sender<()>,
+}
+
+/// An answer under way on a connection, until it is dropped.
+struct UnderWay(Arc<AtomicUsize>);
+
+impl UnderWay {
+    fn on(count: &Arc<AtomicUsize>) -> Self {
+        count.fetch_add(1, Ordering::Relaxed);
+        Self(Arc::clone(count))
+    }
+}
+
+impl Drop for UnderWay {
+    fn drop(&mut self) {
+        self.0.fetch_sub(1, Ordering::Relaxed);
+    }
+}
+
+/// An answer's body that counts as under way while it lasts.
+struct Counted {
+    body: Body,
+    _under_way: UnderWay,
+}
+
+impl HttpBody for Counted {
+    type Data = Bytes;
+    type Error = axum::Error;
+
+    fn poll_frame(
+        mut self: Pin<&mut Self>,
+        context: &mut Context<'_>,
+    ) -> Poll<Option<Result<hyper::body::Frame<Bytes>, axum::Error>>> {
+        Pin::new(&mut self.body).poll_frame(context)
+    }
+
+    fn is_end_stream(&self) -> bool {
+        self.body.is_end_stream()
+    }
+
+    fn size_hint(&self) -> hyper::body::SizeHint {
+        self.body.size_hint()
+    }
 }
 
 /// Serves `router` until `closing` turns true, then lets answers under way end for a moment.
@@ -32,10 +91,11 @@ struct Silent {
 pub async fn serve(
     listener: TcpListener,
     router: Router,
+    patience: Patience,
     mut closing: watch::Receiver<bool>,
 ) -> std::io::Result<()> {
     let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
-    let silent: Arc<Mutex<VecDeque<Silent>>> = Arc::default();
+    let open: Arc<Mutex<VecDeque<Open>>> = Arc::default();
     loop {
         let accepted = tokio::select! {
             accepted = listener.accept() => accepted,
@@ -45,7 +105,7 @@ pub async fn serve(
             Ok(accepted) => accepted,
             // Out of descriptors or memory, or a peer that left already: the listener itself is well.
             Err(_) => {
-                make_room(&silent);
+                make_room(&open);
                 tokio::time::sleep(Duration::from_millis(20)).await;
                 continue;
             }
@@ -53,7 +113,7 @@ pub async fn serve(
         let permit = match Arc::clone(&room).try_acquire_owned() {
             Ok(permit) => permit,
             Err(_) => {
-                make_room(&silent);
+                make_room(&open);
                 let wait = tokio::time::timeout(Duration::from_secs(1), Arc::clone(&room).acquire_owned());
                 match wait.await {
                     Ok(Ok(permit)) => permit,
@@ -63,54 +123,60 @@ pub async fn serve(
             }
         };
         let (close, closed) = oneshot::channel();
-        let spoke = Arc::new(AtomicBool::new(false));
+        let under_way = Arc::<AtomicUsize>::default();
         {
-            let mut silent = silent.lock().unwrap_or_else(PoisonError::into_inner);
-            silent.retain(|one| !one.spoke.load(Ordering::Relaxed) && !one.close.is_closed());
-            silent.push_back(Silent { spoke: Arc::clone(&spoke), close });
+            let mut open = open.lock().unwrap_or_else(PoisonError::into_inner);
+            open.retain(|one| !one.close.is_closed());
+            open.push_back(Open { under_way: Arc::clone(&under_way), close });
         }
-        tokio::spawn(connection(stream, router.clone(), spoke, closed, closing.clone(), permit));
+        let connection = Connection { router: router.clone(), patience, under_way, _permit: permit };
+        tokio::spawn(connection.run(stream, closed, closing.clone()));
     }
 }
 
-/// Closes the connection that has been silent for longest.
-fn make_room(silent: &Mutex<VecDeque<Silent>>) {
-    let mut silent = silent.lock().unwrap_or_else(PoisonError::into_inner);
-    while let Some(one) = silent.pop_front() {
-        if !one.spoke.load(Ordering::Relaxed) && one.close.send(()).is_ok() {
-            return;
-        }
+/// Closes the oldest connection on which nothing is under way.
+fn make_room(open: &Mutex<VecDeque<Open>>) {
+    let mut open = open.lock().unwrap_or_else(PoisonError::into_inner);
+    let is_idle = |one: &Open| one.under_way.load(Ordering::Relaxed) == 0 && !one.close.is_closed();
+    if let Some(one) = open.iter().position(is_idle).and_then(|at| open.remove(at)) {
+        // It may have ended by itself this moment: then there is room as well.
+        let _ = one.close.send(());
     }
 }
 
-async fn connection(
-    stream: TcpStream,
+struct Connection {
     router: Router,
-    spoke: Arc<AtomicBool>,
-    closed: oneshot::Receiver<()>,
-    mut closing: watch::Receiver<bool>,
-    permit: OwnedSemaphorePermit,
-) {
-    let _permit = permit;
-    // Events are small and wanted at once.
-    let _ = stream.set_nodelay(true);
-    let service = hyper::service::service_fn(move |request: Request<hyper::body::Incoming>| {
-        spoke.store(true, Ordering::Relaxed);
-        let answer = tower_call(router.clone(), request.map(Body::new));
-        async move { Ok::<_, Infallible>(answer.await) }
-    });
-    let serving = hyper::server::conn::http1::Builder::new()
-        .timer(TokioTimer::new())
-        .header_read_timeout(HEADER_TIME)
-        .max_buf_size(64 * 1024)
-        .serve_connection(TokioIo::new(stream), service);
-    tokio::pin!(serving);
-    tokio::select! {
-        _ = serving.as_mut() => {}
-        Ok(()) = closed => {}
-        _ = closing.changed() => {
-            serving.as_mut().graceful_shutdown();
-            let _ = tokio::time::timeout(Duration::from_secs(1), serving).await;
+    patience: Patience,
+    under_way: Arc<AtomicUsize>,
+    _permit: OwnedSemaphorePermit,
+}
+
+impl Connection {
+    async fn run(self, stream: TcpStream, closed: oneshot::Receiver<()>, mut closing: watch::Receiver<bool>) {
+        // Events are small and wanted at once.
+        let _ = stream.set_nodelay(true);
+        let service = hyper::service::service_fn(|request: Request<hyper::body::Incoming>| {
+            let under_way = UnderWay::on(&self.under_way);
+            let answer = tower_call(self.router.clone(), request.map(Body::new));
+            async move {
+                let counted = |body| Body::new(Counted { body, _under_way: under_way });
+                Ok::<_, Infallible>(answer.await.map(counted))
+            }
+        });
+        let serving = hyper::server::conn::http1::Builder::new()
+            .timer(TokioTimer::new())
+            .header_read_timeout(self.patience.ask)
+            .max_buf_size(64 * 1024)
+            .max_headers(100)
+            .serve_connection(TokioIo::new(GivesUp::new(stream, self.patience.read)), service);
+        tokio::pin!(serving);
+        tokio::select! {
+            _ = serving.as_mut() => {}
+            Ok(()) = closed => {}
+            _ = closing.changed() => {
+                serving.as_mut().graceful_shutdown();
+                let _ = tokio::time::timeout(Duration::from_secs(1), serving).await;
+            }
         }
     }
 }

@@ -7,13 +7,13 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
-use super::die::{SHOWN_AGAINST, parse};
+use super::die::{SHOWN_AGAINST, parse, stops};
 use super::words::limits::{Limit, limits};
 use super::words::part;
 use crate::card::die::{Band, DieCard, LimitsCard, ReviewedStrokes, State as CardState};
 use crate::console::app::App;
-use crate::console::respond::{Refusal, Visitor, off_thread, unit_of};
-use crate::console::store::{Event, NewCard, Store, StoreError, StrokeFilter};
+use crate::console::respond::{Refusal, Visitor, off_thread, unit_of, unit_word};
+use crate::console::store::{Event, NewCard, Store, StoreError, StrokeFilter, StrokeRow};
 use crate::figure::LoadUnit;
 use crate::session::verdict_rank;
 
@@ -49,12 +49,31 @@ fn reason(text: &str) -> Result<String, Refusal> {
     if sane { Ok(text.to_owned()) } else { Err(Refusal::bad("Say why, in a few words on one line.")) }
 }
 
-/// The engineer, if this form is theirs and not used before.
-fn engineer(app: &App, visitor: Visitor, token: &str) -> Result<String, Refusal> {
-    let (Some(session), Some(name)) = (visitor.session, visitor.engineer) else {
-        return Err(Refusal::engineers_only());
-    };
-    if app.sessions.use_token(&session, token) { Ok(name) } else { Err(Refusal::stale_form()) }
+/// The engineer who sent a form.
+struct Sender {
+    app: Arc<App>,
+    session: String,
+    name: String,
+    token: String,
+}
+
+impl Sender {
+    fn of(app: &Arc<App>, visitor: Visitor, token: String) -> Result<Self, Refusal> {
+        let (Some(session), Some(name)) = (visitor.session, visitor.engineer) else {
+            return Err(Refusal::engineers_only());
+        };
+        Ok(Self { app: Arc::clone(app), session, name, token })
+    }
+
+    /// Uses the form up, if it is theirs and not used before. Called last: a form with a mistake in it is not used up
+    /// and can be sent again mended.
+    fn use_form(&self) -> Result<(), Refusal> {
+        if self.app.sessions.use_token(&self.session, &self.token) {
+            Ok(())
+        } else {
+            Err(Refusal::stale_form())
+        }
+    }
 }
 
 fn number(text: &str, label: &str) -> Result<Option<f64>, Refusal> {
@@ -81,6 +100,10 @@ fn band(low: &str, high: &str, label: &str, scale: f64) -> Result<Option<Band>, 
 
 fn drafted(given: &Draft, card: &DieCard) -> Result<LimitsCard, Refusal> {
     let unit = unit_of(&given.unit);
+    if unit_word(unit) != given.unit {
+        // A limit in another unit than the person thinks would be wrong by a factor.
+        return Err(Refusal::bad("Unit of loads: this one is not known."));
+    }
     let kn = 1.0 / unit.of_kn(1.0);
     let limits = LimitsCard {
         peak_kn: band(&given.peak_low, &given.peak_high, "Peak load", kn)?,
@@ -119,7 +142,8 @@ struct Change<'a> {
 
 impl Change<'_> {
     /// Stores the version and journals the change, both or neither.
-    fn store(self, store: &Store, card: &DieCard) -> Result<(), Refusal> {
+    fn store(self, sender: &Sender, store: &Store, card: &DieCard) -> Result<(), Refusal> {
+        sender.use_form()?;
         let event = Event {
             kind: if self.accepted { "limits-accepted" } else { "limits-drafted" },
             press: Some(self.press.to_owned()),
@@ -156,7 +180,7 @@ pub async fn draft(
     Path((press, die)): Path<(String, String)>,
     Form(given): Form<Draft>,
 ) -> Result<Response, Refusal> {
-    let who = engineer(&app, visitor, &given.token)?;
+    let sender = Sender::of(&app, visitor, given.token.clone())?;
     let why = reason(&given.reason)?;
     let store = Arc::clone(&app.store);
     off_thread(move || {
@@ -172,12 +196,12 @@ pub async fn draft(
             die: &die,
             began: given.version,
             accepted: false,
-            who: &who,
+            who: &sender.name,
             reason: &why,
             says: format!("limits of die {die} drafted as version {}", given.version + 1),
             old: words(&before),
         };
-        change.store(&store, &card)?;
+        change.store(&sender, &store, &card)?;
         Ok(back(&press, &die))
     })
     .await
@@ -189,6 +213,9 @@ fn reviewed(store: &Store, press: &str, die: &str, card: &DieCard) -> Result<Rev
         StrokeFilter { press: Some(press.to_owned()), die: Some(die.to_owned()), ..StrokeFilter::default() };
     let strokes = store.strokes(&filter, SHOWN_AGAINST)?;
     let rank = |verdict: &str| verdict_rank(verdict).unwrap_or(3);
+    let limits = limits(card);
+    // As on the page: what was stopped for another reason stays stopped.
+    let leaves = |row: &StrokeRow| rank(row.verdict) >= 2 || limits.iter().any(|limit| stops(limit, row));
     let span = match (strokes.last(), strokes.first()) {
         (Some(first), Some(last)) => format!("console, strokes number {} to {}", first.id, last.id),
         _ => "console, no strokes".to_owned(),
@@ -196,8 +223,8 @@ fn reviewed(store: &Store, press: &str, die: &str, card: &DieCard) -> Result<Rev
     Ok(ReviewedStrokes {
         recording: span,
         strokes: strokes.len() as u64,
-        noted: strokes.iter().filter(|row| rank(row.verdict) == 1).count() as u64,
-        stopped: strokes.iter().filter(|row| rank(row.verdict) >= 2).count() as u64,
+        noted: strokes.iter().filter(|row| rank(row.verdict) == 1 && !leaves(row)).count() as u64,
+        stopped: strokes.iter().filter(|row| leaves(row)).count() as u64,
         sha256: card.content_sha256(),
     })
 }
@@ -212,23 +239,27 @@ pub async fn accept(
     Path((press, die)): Path<(String, String)>,
     Form(given): Form<Accept>,
 ) -> Result<Response, Refusal> {
-    let who = engineer(&app, visitor, &given.token)?;
+    let sender = Sender::of(&app, visitor, given.token.clone())?;
     let why = reason(&given.reason)?;
     let store = Arc::clone(&app.store);
     off_thread(move || {
         let history = store.card_history(&press, &die)?;
         let current = history.first().ok_or_else(|| Refusal::missing("die"))?;
+        if current.accepted && current.version == given.version {
+            let says = format!("Version {} is accepted already; nothing was changed.", current.version);
+            return Err(Refusal::new(StatusCode::CONFLICT, says));
+        }
         let mut card = parse(current)?;
         let before = history.iter().find(|row| row.accepted).map(parse).transpose()?;
         let now = jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%SZ").to_string();
         card.note_reviews(vec![reviewed(&store, &press, &die, &card)?]);
-        card.accept(&who, &why, now);
+        card.accept(&sender.name, &why, now);
         let change = Change {
             press: &press,
             die: &die,
             began: given.version,
             accepted: true,
-            who: &who,
+            who: &sender.name,
             reason: &why,
             says: format!(
                 "limits of die {die} accepted as version {}, drafted as version {}",
@@ -237,7 +268,7 @@ pub async fn accept(
             ),
             old: before.as_ref().map_or_else(|| "nothing accepted".to_owned(), words),
         };
-        change.store(&store, &card)?;
+        change.store(&sender, &store, &card)?;
         Ok(back(&press, &die))
     })
     .await

@@ -29,7 +29,7 @@ fn value(limit: &Limit, row: &StrokeRow) -> Option<f64> {
 }
 
 /// Whether a stroke leaves a limit.
-fn stops(limit: &Limit, row: &StrokeRow) -> bool {
+pub(super) fn stops(limit: &Limit, row: &StrokeRow) -> bool {
     match (limit.band, value(limit, row)) {
         (Some([low, high]), Some(value)) => !(value >= low && value <= high),
         _ => false,

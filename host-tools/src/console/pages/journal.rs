@@ -16,7 +16,7 @@ use crate::console::store::{EventFilter, EventRow};
 const LISTED: usize = 100;
 const MOST_CSV: usize = 100_000;
 /// Kinds of events, for the choice on the page.
-const KINDS: [&str; 9] = [
+const KINDS: [&str; 10] = [
     "stroke-held",
     "stroke-tripped",
     "run-began",
@@ -24,6 +24,7 @@ const KINDS: [&str; 9] = [
     "limits-drafted",
     "limits-accepted",
     "signed-in",
+    "guesses-stopped",
     "password-set",
     "strokes-removed",
 ];

@@ -162,7 +162,7 @@ pub async fn one(State(app): State<Arc<App>>, visitor: Visitor, Path(name): Path
             a href={ "/journal?press=" (part(name)) } { "its journal" } ", "
             a href={ "/wear?press=" (part(name)) } { "wear and drift" } ", "
             a href={ "/report/shift/" (part(name)) } { "report of the last 8 hours" } "." }
-        @if let Some(row) = shown.recent.first() { p { "Page made " (time(row.at_ms)) "." } }
+        @if let Some(row) = shown.recent.first() { p class="small" { "Latest stroke when this page was made: " (time(row.at_ms)) "." } }
     };
     Ok(page(&visitor, &format!("Press {name}"), body))
 }

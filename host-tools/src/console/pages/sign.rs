@@ -10,7 +10,9 @@ use serde::Deserialize;
 
 use crate::console::app::App;
 use crate::console::auth::{AuthError, COOKIE};
-use crate::console::respond::{Page, Refusal, Theme, Visitor, off_thread, page, unit_of, unit_word};
+use crate::console::respond::{
+    Page, Refusal, Theme, Visitor, off_thread, page, sentence, unit_of, unit_word,
+};
 use crate::console::store::Event;
 
 /// Longest name taken, bytes.
@@ -66,6 +68,15 @@ fn session_cookie(secret: &str, seconds: u32, headers: &HeaderMap) -> String {
     format!("{COOKIE}={secret}; HttpOnly; SameSite=Strict; Path=/; Max-Age={seconds}{secure}")
 }
 
+fn refused(why: AuthError) -> Refusal {
+    let status = match why {
+        AuthError::TooMany | AuthError::Full => StatusCode::TOO_MANY_REQUESTS,
+        AuthError::Hash => StatusCode::INTERNAL_SERVER_ERROR,
+        _ => StatusCode::FORBIDDEN,
+    };
+    Refusal::new(status, sentence(&why.to_string()))
+}
+
 /// Signs in.
 ///
 /// # Errors
@@ -83,19 +94,20 @@ pub async fn sign_in(
     let shared = Arc::clone(&app);
     let secret = off_thread(move || {
         let stored = shared.store.engineer(&given.name)?;
-        let secret =
-            shared.sessions.sign_in(&given.name, &given.password, stored.as_deref()).map_err(|why| {
-                let status = match why {
-                    AuthError::TooMany | AuthError::Full => StatusCode::TOO_MANY_REQUESTS,
-                    AuthError::Hash => StatusCode::INTERNAL_SERVER_ERROR,
-                    _ => StatusCode::FORBIDDEN,
-                };
-                let mut says = why.to_string();
-                if let Some(first) = says.get_mut(..1) {
-                    first.make_ascii_uppercase();
+        let secret = match shared.sessions.sign_in(&given.name, &given.password, stored.as_deref()) {
+            Ok(secret) => secret,
+            Err(why) => {
+                // Once a quarter of an hour at most, and of people there are only: guesses cannot fill the journal.
+                if why == AuthError::LastGuess && stored.is_some() {
+                    shared.store.journal(&Event {
+                        kind: "guesses-stopped",
+                        says: format!("no more passwords are tried for {}: too many were wrong", given.name),
+                        ..Event::default()
+                    })?;
                 }
-                Refusal::new(status, says + ".")
-            })?;
+                return Err(refused(why));
+            }
+        };
         shared.store.journal(&Event {
             kind: "signed-in",
             who: Some(given.name.clone()),
