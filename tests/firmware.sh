@@ -209,6 +209,25 @@ else
   fail "the controller does not link: a panic is reachable or it does not fit"
 fi
 
+echo "== replay on the emulated controller: settings, learned shape, frames and verdicts over its line, as on the host"
+replayed=0
+while read -r recording die; do
+  card=$(awk -F'"' -v name="$recording" '/^file = / { file = $2 } /^press = / && file == name { print $2 }' sample-signatures/MANIFEST.toml)
+  if cargo run -q --locked -p bolster -- replay "sample-signatures/$recording" --press "sample-signatures/$card" \
+    --die "sample-signatures/dies/$die" --on target --compare --json >"$work/replay.json" 2>"$work/host.log"; then
+    replayed=$((replayed + 1))
+  else
+    fail "replay on the controller: $recording: $(tail -3 "$work/host.log")"
+  fi
+done <<'END'
+faulty/five-station-slug.csv five-station.toml
+faulty/five-station-gauge-open.csv five-station.toml
+faulty/forty-station-shut-height.csv forty-station.toml
+faulty/brake-loose-rod.csv brake-two-dies.toml
+faulty/small-press-double.csv small-press.toml
+END
+echo "$replayed recordings on presses of one, two and four columns, every figure of every stroke the same"
+
 echo "== power cut on the controller: a sample of operations in a change of settings, counters and journal"
 # One line of what is stored: old or new of each, nothing in between, no hole in the journal.
 sound() { # VALUE LINE

@@ -5,6 +5,7 @@ pub mod card;
 pub mod cmd;
 #[cfg(feature = "console")]
 pub mod console;
+pub mod controller;
 pub mod diagnose;
 pub mod feed;
 pub mod figure;

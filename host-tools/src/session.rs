@@ -4,25 +4,24 @@
 //! converter and go through every stage; strokes are separated where the recording separates them.
 
 mod clock;
+mod framer;
 mod outcome;
 mod rate;
 mod reread;
 
-use bolster_core::calibrate::ZeroTracking;
-use bolster_core::frame::{CrankReading, Frame};
-use bolster_core::monitor::{Monitor, StrokeReport};
+use bolster_core::monitor::Monitor;
 use bolster_core::press::Columns;
-use bolster_core::settings::{PressSettings, SettingsError};
+use bolster_core::settings::SettingsError;
 use bolster_core::shape::model::STATISTICS;
 use bolster_core::signature::Layout;
-use bolster_core::stroke::StrokeSource;
-use bolster_core::units::{CrankAngle, Tick};
+use bolster_core::units::Tick;
+use bolster_link::message::JudgedStroke;
 
 use crate::card::die::DieCard;
 use crate::card::press::PressCard;
 use crate::recording::{Header, Row, Unit};
 
-use clock::RowClock;
+pub use framer::Framer;
 pub use outcome::{ColumnOutcome, FindingOutcome, Outcome, verdict_rank};
 pub use rate::{ROWS_AHEAD, SampleRate};
 pub use reread::outcome_from_json;
@@ -31,14 +30,6 @@ pub use reread::outcome_from_json;
 pub const BINS: usize = bolster_core::signature::SIGNATURE_BINS;
 /// Frames kept around a stop.
 const KEEP: usize = 1024;
-/// One count of the converter in the host's monitors, as a share of the column's rated share: full scale is
-/// four times that share, so a recorded overload of any believable size still fits.
-const COUNTS_PER_SHARE: f64 = 2_097_152.0;
-
-/// Time constant with which an unloaded gauge's zero is followed, s, and how far, as a share of the rated share.
-const ZERO_SECONDS: f64 = 2.0;
-const ZERO_SHARE: f64 = 0.02;
-
 /// A recording cannot be judged with these settings.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 #[non_exhaustive]
@@ -175,12 +166,9 @@ impl Session {
 pub struct Run<const N: usize> {
     monitor: Monitor<N, BINS, KEEP>,
     columns: Columns,
-    counts_per_kn: f64,
+    framer: Framer<N>,
     sample_hz: f64,
     repeats: Repeats<N>,
-    clock: RowClock,
-    stroke: Option<u64>,
-    coil: u64,
     /// Stroke and coil of the report to come.
     waiting: Option<(u64, u64)>,
     /// The baseline as the stroke that ended last found it; empty without a learnt die.
@@ -193,38 +181,15 @@ impl<const N: usize> Run<N> {
     /// # Errors
     /// [`SessionError::Settings`] if the card's figures do not go together.
     pub fn new(card: &PressCard, counts: bool, rate: SampleRate) -> Result<Self, SessionError> {
-        let nominal = COUNTS_PER_SHARE * N as f64 / card.spec.rated_kn;
-        let calibration = card.calibration.as_ref().filter(|_| counts);
-        let counts_per_kn = if counts { 1.0 } else { nominal };
-        let mut settings =
-            PressSettings::usual(card.spec, rate.hz, (1.0 / nominal) as f32, StrokeSource::Marked);
-        settings.timed = rate.is_measured;
-        if let Some(stored) = calibration {
-            let problem =
-                || SessionError::Settings("the calibration is for another number of columns".to_owned());
-            settings.calibration = stored.config::<N>().ok_or_else(problem)?;
-            // Loads that were recorded as loads are taken at their word; a gauge's zero drifts.
-            settings.calibration.zero_tracking = Some(ZeroTracking {
-                rate: (1.0 / (ZERO_SECONDS * rate.hz)).min(1.0) as f32,
-                limit_kn: (ZERO_SHARE * card.spec.rated_kn / N as f64) as f32,
-            });
-        }
-        if let Some(corner_hz) = card.low_pass_hz {
-            let kind = bolster_core::filter::FilterKind::NoOvershoot;
-            settings.filter =
-                Some(bolster_core::filter::FilterConfig { kind, corner_hz, sample_hz: rate.hz });
-        }
+        let (framer, settings) = Framer::new(card, counts, rate)?;
         let mut monitor = Monitor::new(settings.build()?);
         monitor.self_test(Tick(0), true);
         Ok(Self {
             monitor,
             columns: card.spec.columns,
-            counts_per_kn,
+            framer,
             sample_hz: rate.hz,
             repeats: Repeats::default(),
-            clock: RowClock::new(rate),
-            stroke: None,
-            coil: 0,
             waiting: None,
             expected: Vec::new(),
         })
@@ -234,7 +199,7 @@ impl<const N: usize> Run<N> {
         let model = die.shape.as_ref().map(|shape| shape.model(self.sample_hz)).transpose();
         let model = model.map_err(|why| SessionError::Settings(why.to_string()))?;
         let limits = die.limits.to_core();
-        let set = self.monitor.set_die(self.clock.tick(), limits, model, marked);
+        let set = self.monitor.set_die(self.framer.tick(), limits, model, marked);
         set.map_err(|why| SessionError::Settings(why.to_string()))
     }
 
@@ -267,45 +232,29 @@ impl<const N: usize> Run<N> {
 
     /// One row; gives the outcome of the stroke that it shows to be complete.
     pub fn row(&mut self, row: &Row) -> Option<Outcome> {
-        let changed = self.stroke != Some(row.stroke);
-        if changed {
-            self.waiting = self.stroke.map(|stroke| (stroke, self.coil));
+        let under_way = self.framer.under_way();
+        let (before, frame) = self.framer.next(row);
+        if before.mark {
+            self.waiting = under_way;
             self.keep_expected();
             self.monitor.mark();
-            if self.stroke.is_some() && self.coil != row.coil {
+            if before.new_coil {
                 self.monitor.new_coil();
             }
-            self.stroke = Some(row.stroke);
-            self.coil = row.coil;
             self.repeats.end_stroke();
         }
-        let mut counts = [0; N];
-        for (count, load) in counts.iter_mut().zip(&row.loads) {
-            // Saturating, as a converter does; the range's ends then show as saturation.
-            // Of raw counts the factor is one.
-            *count = (load * self.counts_per_kn).round() as i32;
-            *count = (*count).clamp(-(1 << 23), (1 << 23) - 1);
-        }
-        self.repeats.step(&counts);
-        let crank = if row.angle_deg.is_nan() {
-            CrankReading::Absent
-        } else {
-            CrankReading::Angle(CrankAngle::from_degrees(row.angle_deg))
-        };
-        let tick = self.clock.next(changed, row.time_s);
-        let frame = Frame { tick, counts, crank, sensors: row.sensors };
+        self.repeats.step(&frame.counts);
         let step = self.monitor.step(&frame);
-        // A recording need not wait for frames to judge in, and a coarse one has not enough of them.
-        let reported = step.reported || (changed && self.monitor.finish_judging(frame.tick));
+        let reported = step.reported || (before.finish && self.monitor.finish_judging(frame.tick));
         if reported { self.outcome() } else { None }
     }
 
     /// The recording has ended; gives the outcome of its last stroke.
     pub fn close(&mut self) -> Option<Outcome> {
-        self.waiting = self.stroke.take().map(|stroke| (stroke, self.coil));
+        self.waiting = self.framer.end();
         self.keep_expected();
         self.repeats.end_stroke();
-        if self.monitor.close(self.clock.tick()) { self.outcome() } else { None }
+        if self.monitor.close(self.framer.tick()) { self.outcome() } else { None }
     }
 
     /// Judging may move the baseline to the very stroke it judges.
@@ -319,8 +268,8 @@ impl<const N: usize> Run<N> {
 
     fn outcome(&mut self) -> Option<Outcome> {
         let (stroke, coil) = self.waiting.take()?;
-        let report: &StrokeReport<N> = self.monitor.report()?;
-        Some(Outcome::new(stroke, coil, self.columns, report))
+        let judged = JudgedStroke::of(self.monitor.report()?);
+        Some(Outcome::new(stroke, coil, self.columns, &judged))
     }
 }
 

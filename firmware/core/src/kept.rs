@@ -49,6 +49,16 @@ impl<const N: usize, const CAP: usize> KeptStroke<N, CAP> {
         (self.remaining == Some(0)).then(|| self.ring.iter())
     }
 
+    /// The n-th of them; none beyond the last, or while the ring runs.
+    #[must_use]
+    pub fn frame(&self, n: usize) -> Option<&Frame<N>> {
+        if self.remaining != Some(0) {
+            return None;
+        }
+        let (first, second) = self.ring.as_slices();
+        first.get(n).or_else(|| second.get(n.checked_sub(first.len())?))
+    }
+
     /// Triggers that came while a stroke was kept already.
     #[must_use]
     pub fn missed(&self) -> u32 {
@@ -80,6 +90,8 @@ mod tests {
         kept.trigger(3);
         (20..40).for_each(|n| kept.step(&frame(n)));
         assert!(kept.kept().unwrap().map(|f| f.tick.0).eq(15..23));
+        assert!((0..8).all(|n| kept.frame(n).is_some_and(|frame| frame.tick.0 == 15 + n as u32)));
+        assert!(kept.frame(8).is_none());
         kept.trigger(3);
         assert_eq!(kept.missed(), 1);
         kept.release();

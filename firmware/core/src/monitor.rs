@@ -668,6 +668,11 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         &self.kept
     }
 
+    /// The kept stroke has been read: the ring runs again.
+    pub fn release_kept(&mut self) {
+        self.kept.release();
+    }
+
     /// The ledger.
     #[must_use]
     pub fn ledger(&self) -> &Ledger<N> {

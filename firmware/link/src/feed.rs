@@ -17,7 +17,7 @@
 //!
 //! Record, 12 + 4 · columns bytes: tick (u32), counts (i32 a column), crank value (u32), a byte of crank kind
 //! (low three bits: 0 angle, 1 index off, 2 index on, 3 absent, 4 fault) and of what happens before the frame
-//! (bit 3 acknowledge, bit 4 bypass, bit 6 new coil, bit 7 mark), sensors (u8), two bytes of zero.
+//! (bit 3 acknowledge, bit 4 bypass, bit 6 new coil, bit 7 mark; bit 5: after it, see [`Before::finish`]), sensors (u8), two bytes of zero.
 
 use bolster_core::frame::{CrankReading, Frame};
 use bolster_core::press::{Columns, PressSpec};
@@ -79,6 +79,9 @@ pub struct Before {
     pub new_coil: bool,
     /// The source begins another stroke.
     pub mark: bool,
+    /// After the frame, rather than before it, the stroke that ended is judged to the end: a recording need not wait
+    /// for frames to judge in.
+    pub finish: bool,
 }
 
 /// Bytes are not what they should be.
@@ -212,6 +215,7 @@ pub fn encode_record<const N: usize>(before: Before, frame: &Frame<N>) -> ([u8; 
     };
     let happens = u8::from(before.acknowledge) << 3
         | u8::from(before.bypass) << 4
+        | u8::from(before.finish) << 5
         | u8::from(before.new_coil) << 6
         | u8::from(before.mark) << 7;
     let mut rest = out.as_mut_slice();
@@ -245,8 +249,13 @@ pub fn decode_record<const N: usize>(bytes: &[u8]) -> Result<(Before, Frame<N>),
         _ => return Err(FeedError::Field("crank kind")),
     };
     let happens = |bit: u8| kind & 1 << bit != 0;
-    let before =
-        Before { acknowledge: happens(3), bypass: happens(4), new_coil: happens(6), mark: happens(7) };
+    let before = Before {
+        acknowledge: happens(3),
+        bypass: happens(4),
+        finish: happens(5),
+        new_coil: happens(6),
+        mark: happens(7),
+    };
     Ok((before, Frame { tick, counts, crank, sensors }))
 }
 
@@ -313,7 +322,7 @@ mod tests {
     proptest! {
         #[test]
         fn records_come_back_as_they_were(
-            tick: u32, counts: [i32; 2], value: u32, kind in 0..5u8, sensors: u8, happens in 0..16u8
+            tick: u32, counts: [i32; 2], value: u32, kind in 0..5u8, sensors: u8, happens in 0..32u8
         ) {
             let crank = [
                 CrankReading::Angle(CrankAngle(value)),
@@ -327,6 +336,7 @@ mod tests {
                 bypass: happens & 2 != 0,
                 new_coil: happens & 4 != 0,
                 mark: happens & 8 != 0,
+                finish: happens & 16 != 0,
             };
             let frame = Frame { tick: Tick(tick), counts, crank, sensors };
             let (bytes, len) = encode_record(before, &frame);

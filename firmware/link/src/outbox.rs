@@ -45,6 +45,12 @@ impl<T: Copy, const CAP: usize> Outbox<T, CAP> {
         self.next_in
     }
 
+    /// How many are held and have not been sent.
+    #[must_use]
+    pub fn waiting(&self) -> usize {
+        (self.next_in.wrapping_sub(self.next_out) as usize).min(self.held.len())
+    }
+
     /// What to send next, without taking it out.
     #[must_use]
     pub fn peek(&self) -> Option<Out<T>> {

@@ -5,7 +5,10 @@
 
 use embedded_io::{Read, ReadReady, Write, WriteReady};
 
-use crate::message::{EventLine, Hello, Notice, PART_MAX, Refusal, Request, StrokeSummary};
+use crate::feed::RECORD_LEN_MAX;
+use crate::message::{
+    EventLine, FINDINGS_PART, Hello, JudgedStroke, Notice, PART_MAX, Refusal, Request, Status,
+};
 use crate::outbox::{Out, Outbox};
 use crate::packet::{Decoder, WIRE_MAX, encode};
 
@@ -25,7 +28,7 @@ pub trait Controller {
     ///
     /// # Errors
     /// [`Refusal`] if there is nothing there.
-    fn get_settings(&self, from: u32, out: &mut [u8]) -> Result<(), Refusal>;
+    fn get_settings(&mut self, from: u32, out: &mut [u8]) -> Result<(), Refusal>;
     /// Checks what has been put aside and takes it as the new settings.
     ///
     /// # Errors
@@ -43,7 +46,18 @@ pub trait Controller {
     /// [`Refusal`] while something is wrong.
     fn acknowledge(&mut self) -> Result<(), Refusal>;
     /// The time now, milliseconds since 1970-01-01 UTC.
-    fn set_time(&mut self, unix_ms: u64);
+    ///
+    /// # Errors
+    /// [`Refusal`] if it could not be written down.
+    fn set_time(&mut self, unix_ms: u64) -> Result<(), Refusal>;
+    /// Whole lines of the journal in flash, from a number on, into `out`: gives their length, and the number to go on
+    /// with.
+    ///
+    /// # Errors
+    /// [`Refusal`] if the journal cannot be read.
+    fn journal(&mut self, from: u32, out: &mut [u8]) -> Result<(usize, u32), Refusal>;
+    /// How it is doing; the station fills in what it refused.
+    fn status(&self) -> Status;
 }
 
 /// An answer still to be sent.
@@ -53,13 +67,15 @@ enum Answer {
     Done(u16),
     Refused(u16, Refusal),
     Settings { number: u16, from: u32, count: u8 },
+    Journal { number: u16, from: u32 },
+    Status,
 }
 
 /// The controller's end of the line, with the last `STROKES` strokes and `EVENTS` events.
 #[derive(Debug)]
 pub struct Station<const STROKES: usize, const EVENTS: usize> {
     /// Judged strokes go in here.
-    pub strokes: Outbox<StrokeSummary, STROKES>,
+    pub strokes: Outbox<JudgedStroke, STROKES>,
     /// Events go in here.
     pub events: Outbox<EventLine, EVENTS>,
     decoder: Decoder,
@@ -69,7 +85,10 @@ pub struct Station<const STROKES: usize, const EVENTS: usize> {
     last: Option<(u16, Result<(), Refusal>)>,
     kept_from: Option<u32>,
     live_every: u16,
-    live: Option<(u32, i64)>,
+    live_left: u16,
+    live: Option<([u8; RECORD_LEN_MAX], usize)>,
+    /// The stroke whose figures have been sent, and from where on its findings have not.
+    findings: Option<(u32, u8)>,
     line: [u8; WIRE_MAX],
     written: usize,
     len: usize,
@@ -87,7 +106,9 @@ impl<const STROKES: usize, const EVENTS: usize> Default for Station<STROKES, EVE
             last: None,
             kept_from: None,
             live_every: 0,
+            live_left: 0,
             live: None,
+            findings: None,
             line: [0; WIRE_MAX],
             written: 0,
             len: 0,
@@ -103,11 +124,31 @@ impl<const STROKES: usize, const EVENTS: usize> Station<STROKES, EVENTS> {
         self.refused
     }
 
-    /// One frame's loads, for a host that watches: the newest one wins.
-    pub fn offer_live(&mut self, tick: u32, counts: i64) {
-        if self.live_every != 0 && tick.is_multiple_of(u32::from(self.live_every)) {
-            self.live = Some((tick, counts));
+    /// Whether a host watches: then frames are to be offered by [`Self::offer_live`].
+    #[must_use]
+    pub fn wants_live(&self) -> bool {
+        self.live_every != 0
+    }
+
+    /// One frame as a record, for a host that watches: of every so many that are offered one is sent, the newest first.
+    pub fn offer_live(&mut self, record: &[u8; RECORD_LEN_MAX], len: usize) {
+        if self.live_every == 0 {
+            return;
         }
+        self.live_left = self.live_left.saturating_sub(1);
+        if self.live_left == 0 {
+            self.live_left = self.live_every;
+            self.live = Some((*record, len));
+        }
+    }
+
+    /// Whether all that was to be said has gone to the line.
+    #[must_use]
+    pub fn is_quiet(&self) -> bool {
+        self.written == self.len
+            && self.answer.is_none()
+            && self.strokes.peek().is_none()
+            && self.events.peek().is_none()
     }
 
     /// One step. Never waits; does bounded work.
@@ -147,7 +188,8 @@ impl<const STROKES: usize, const EVENTS: usize> Station<STROKES, EVENTS> {
                 break;
             }
             let [byte] = byte;
-            let Self { decoder, answer, last, strokes, events, kept_from, live_every, refused, .. } = self;
+            let Self { decoder, answer, last, strokes, events, findings, kept_from, .. } = self;
+            let Self { live_every, live_left, live, refused, .. } = self;
             match decoder.push(byte) {
                 None => {}
                 Some(Err(_)) => *refused = refused.wrapping_add(1),
@@ -169,11 +211,20 @@ impl<const STROKES: usize, const EVENTS: usize> Station<STROKES, EVENTS> {
                             *answer = Some(Answer::Settings { number, from, count });
                             continue;
                         }
+                        Request::JournalFrom(from) => {
+                            *answer = Some(Answer::Journal { number, from });
+                            continue;
+                        }
+                        Request::Status => {
+                            *answer = Some(Answer::Status);
+                            continue;
+                        }
                         _ if last.is_some_and(|(done, _)| done == number) => {
                             last.map_or(Ok(()), |(_, result)| result)
                         }
                         Request::StrokesFrom(first) => {
                             strokes.rewind(first);
+                            *findings = None;
                             Ok(())
                         }
                         Request::EventsFrom(first) => {
@@ -193,16 +244,14 @@ impl<const STROKES: usize, const EVENTS: usize> Station<STROKES, EVENTS> {
                             Ok(())
                         }
                         Request::Live(every) => {
-                            *live_every = every;
+                            (*live_every, *live_left) = (every, 1);
+                            *live = None;
                             Ok(())
                         }
                         Request::PutSettings { from, bytes } => controller.put_settings(from, bytes),
                         Request::CommitSettings { len, check } => controller.commit_settings(len, check),
                         Request::Acknowledge => controller.acknowledge(),
-                        Request::SetTime(unix_ms) => {
-                            controller.set_time(unix_ms);
-                            Ok(())
-                        }
+                        Request::SetTime(unix_ms) => controller.set_time(unix_ms),
                     };
                     *last = Some((number, done));
                     *answer = Some(match done {
@@ -216,7 +265,7 @@ impl<const STROKES: usize, const EVENTS: usize> Station<STROKES, EVENTS> {
     }
 
     /// Makes the next packet, if there is anything to say: answers, then strokes, events, kept frames, live ones.
-    fn compose(&mut self, controller: &impl Controller) {
+    fn compose(&mut self, controller: &mut impl Controller) {
         let mut bytes = [0; PART_MAX];
         if let Some(answer) = self.answer.take() {
             let notice = match answer {
@@ -234,14 +283,15 @@ impl<const STROKES: usize, const EVENTS: usize> Station<STROKES, EVENTS> {
                         Err(why) => Notice::Refused(number, why),
                     }
                 }
+                Answer::Journal { number, from } => match controller.journal(from, &mut bytes) {
+                    Ok((len, next)) => Notice::Journal { next, lines: bytes.get(..len).unwrap_or(&[]) },
+                    Err(why) => Notice::Refused(number, why),
+                },
+                Answer::Status => Notice::Status(Status { refused: self.refused, ..controller.status() }),
             };
             self.send(&notice);
         } else if let Some(out) = self.strokes.peek() {
-            self.send(&match out {
-                Out::Item(stroke) => Notice::Stroke(stroke),
-                Out::Lost(from, to) => Notice::StrokesLost(from, to),
-            });
-            self.strokes.sent(&out);
+            self.send_stroke(&out);
         } else if let Some(out) = self.events.peek() {
             self.send(&match out {
                 Out::Item(event) => Notice::Event(event),
@@ -251,7 +301,7 @@ impl<const STROKES: usize, const EVENTS: usize> Station<STROKES, EVENTS> {
         } else if let (Some(from), Some(total)) = (self.kept_from, controller.kept_frames()) {
             let (mut len, mut next) = (0, from);
             while let Some(room) = bytes.get_mut(len..)
-                && room.len() >= crate::feed::RECORD_LEN_MAX
+                && room.len() >= RECORD_LEN_MAX
                 && let Some(more) = controller.kept_record(next, room)
             {
                 len += more;
@@ -259,8 +309,40 @@ impl<const STROKES: usize, const EVENTS: usize> Station<STROKES, EVENTS> {
             }
             self.send(&Notice::Kept { from, total, records: bytes.get(..len).unwrap_or(&[]) });
             self.kept_from = (next < total && next > from).then_some(next);
-        } else if let Some((tick, counts)) = self.live.take() {
-            self.send(&Notice::Live { tick, counts });
+        } else if let Some((record, len)) = self.live.take() {
+            self.send(&Notice::Live { record: record.get(..len).unwrap_or(&record) });
+        }
+    }
+
+    /// The next part of a stroke, or of a gap: first its figures, then its findings as many as one message takes.
+    fn send_stroke(&mut self, out: &Out<JudgedStroke>) {
+        let stroke = match out {
+            Out::Item(stroke) => stroke,
+            Out::Lost(from, to) => {
+                self.findings = None;
+                self.send(&Notice::StrokesLost(*from, *to));
+                self.strokes.sent(out);
+                return;
+            }
+        };
+        let number = stroke.summary.number;
+        // A stroke that made room for another one while its findings were being sent is told as lost.
+        let next = match self.findings.filter(|(begun, _)| *begun == number) {
+            None => {
+                self.send(&Notice::Stroke(stroke.summary));
+                0
+            }
+            Some((_, from)) => {
+                if let Some(list) = stroke.part(from) {
+                    self.send(&Notice::Findings { stroke: number, from, list });
+                }
+                from.saturating_add(FINDINGS_PART as u8)
+            }
+        };
+        self.findings = Some((number, next));
+        if stroke.part(next).is_none() {
+            self.findings = None;
+            self.strokes.sent(out);
         }
     }
 

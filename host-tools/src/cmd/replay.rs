@@ -11,18 +11,20 @@ use super::plot::PictureFile;
 use super::progress::Progress;
 use super::{CAUTION, Failure, diagnosed, diagnoser, press_card, print};
 use crate::card::die::{DieCard, Standing};
+use crate::card::press::PressCard;
+use crate::controller::{Emulator, replay as target};
 use crate::diagnose::{self, Diagnoser, Diagnosis};
 use crate::judge::{judge, put_in};
 use crate::output::Output;
 use crate::picture::Caption;
 use crate::recording::Header;
 use crate::review::{WhatIf, what_if};
-use crate::session::{Outcome, Session, verdict_rank};
+use crate::session::{Outcome, SampleRate, Session, verdict_rank};
 
 /// Judge recorded strokes: one JSON object a stroke, in order
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  bolster replay monday.csv.gz --press press-3.toml --die bracket.toml --jsonl monday.jsonl\n  bolster replay monday.csv.gz --press press-3.toml --die bracket.toml --what-if tighter.toml --picture what-if.png\n\nStrokes that were noted, held or tripped are diagnosed where the die has learnt signatures: where, what changed,\nand its usual causes with the signs for each (common practice, no source); --job lets stations be named.\n\nWithout a die only the machine's limits apply. Exit 3 with --fail-on when a stroke was held or tripped."
+    after_help = "Example:\n  bolster replay monday.csv.gz --press press-3.toml --die bracket.toml --jsonl monday.jsonl\n  bolster replay monday.csv.gz --press press-3.toml --die bracket.toml --what-if tighter.toml --picture what-if.png\n  bolster replay monday.csv.gz --press press-3.toml --die bracket.toml --on target --compare\n\nStrokes that were noted, held or tripped are diagnosed where the die has learnt signatures: where, what changed,\nand its usual causes with the signs for each (common practice, no source); --job lets stations be named.\n\nWith --on target the recording is fed to an emulated controller, built from the firmware's source, which gives the\nsame verdicts bit for bit; --compare holds it to that.\n\nWithout a die only the machine's limits apply. Exit 3 with --fail-on when a stroke was held or tripped."
 )]
 pub struct ReplayArgs {
     /// Recording, plain or gzip-compressed CSV
@@ -51,12 +53,27 @@ pub struct ReplayArgs {
     /// Where to write one JSON object a stroke
     #[arg(long, value_name = "FILE")]
     pub jsonl: Option<PathBuf>,
+    /// Where to judge: here, or on an emulated controller, its verdicts over its line (no diagnosis)
+    #[arg(long, value_name = "WHERE", value_enum, default_value_t = On::Host, conflicts_with_all = ["what_if", "job"])]
+    pub on: On,
+    /// Judge here as well, and fail if the controller says anything else of any stroke
+    #[arg(long)]
+    pub compare: bool,
     /// Exit 3 if a stroke's verdict was this bad or worse
     #[arg(long, value_name = "VERDICT")]
     pub fail_on: Option<FailOn>,
     /// Print the summary as JSON
     #[arg(long)]
     pub json: bool,
+}
+
+/// Where strokes are judged.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum On {
+    /// On this machine.
+    Host,
+    /// On a controller in the emulator, built from the firmware's source.
+    Target,
 }
 
 /// From which verdict on a replay fails.
@@ -179,8 +196,17 @@ pub fn run(args: &ReplayArgs) -> Result<(), Failure> {
         .collect();
     let output = args.jsonl.as_deref().map(|path| Output::apart_from(path, &inputs)).transpose()?;
     let picture = args.picture.as_deref().map(|path| PictureFile::create(path, &inputs)).transpose()?;
-    let diagnoser =
-        diagnoser(&args.press, &card, die.as_ref(), args.job.as_deref().map(|job| (job, args.hit)))?;
+    if args.compare && args.on == On::Host {
+        return Err(Failure::because(
+            "--compare sets a controller's verdicts beside this machine's: add --on target",
+        ));
+    }
+    let diagnoser = match args.on {
+        On::Host => {
+            diagnoser(&args.press, &card, die.as_ref(), args.job.as_deref().map(|job| (job, args.hit)))?
+        }
+        On::Target => None,
+    };
     let mut taken =
         Taken { args, output, summary: Summary::default(), found: false, line: Vec::new(), diagnoser };
     taken.summary.diagnosis = taken.diagnoser.is_some().then(diagnose::Summary::default);
@@ -196,13 +222,21 @@ pub fn run(args: &ReplayArgs) -> Result<(), Failure> {
         let files = [file.as_str(), other_file.as_str()];
         let (what_if, rate) =
             what_if(&args.recording, &card, dies, files, &mut shown, |now, other, session| {
-                taken.take(now, session, Some(Other { verdict: other.verdict, reasons: &other.reasons }))
+                taken.take(
+                    now,
+                    Some(session),
+                    Some(Other { verdict: other.verdict, reasons: &other.reasons }),
+                )
             })?;
         taken.summary.what_if = Some(what_if);
         rate
+    } else if args.on == On::Target {
+        on_target(args, &card, die.as_ref(), &mut taken)?
     } else {
         let set = |session: &mut Session, header: &Header| put_in(die.as_ref(), session, header);
-        judge(&args.recording, &card, set, &mut shown, |outcome, session| taken.take(outcome, session, None))?
+        judge(&args.recording, &card, set, &mut shown, |outcome, session| {
+            taken.take(outcome, Some(session), None)
+        })?
     };
     drop(progress);
     let Taken { output, mut summary, found, .. } = taken;
@@ -231,6 +265,41 @@ pub fn run(args: &ReplayArgs) -> Result<(), Failure> {
     if found { Err(Failure::Found) } else { Ok(()) }
 }
 
+/// Judges on an emulated controller.
+fn on_target(
+    args: &ReplayArgs,
+    card: &PressCard,
+    die: Option<&DieCard>,
+    taken: &mut Taken<'_>,
+) -> Result<SampleRate, Failure> {
+    let program = Emulator::build()?;
+    let (mut emulator, line, frames) = Emulator::start(&program)?;
+    let job = target::Job { recording: &args.recording, card, die, compare: args.compare };
+    let judged = target::judge(job, line, frames, |outcome, host| {
+        if args.compare {
+            let [here, there] = [host.map(serde_json::to_string), Some(serde_json::to_string(outcome))];
+            let (here, there) = (here.transpose()?, there.transpose()?);
+            if here != there {
+                let text = |json: Option<String>| json.unwrap_or_else(|| "nothing".to_owned());
+                return Err(Failure::because(format!(
+                    "stroke {}: the controller says\n  {}\nand this machine\n  {}",
+                    outcome.stroke,
+                    text(there),
+                    text(here)
+                )));
+            }
+        }
+        taken.take(outcome, None, None)
+    });
+    // What the emulator itself said is often why.
+    judged.map_err(|why: Failure| match (why, emulator.said()) {
+        (Failure::Message(message), said) if !said.is_empty() => {
+            Failure::because(format!("{message} ({said})"))
+        }
+        (why, _) => why,
+    })
+}
+
 /// Where outcomes go.
 struct Taken<'a> {
     args: &'a ReplayArgs,
@@ -245,11 +314,15 @@ impl Taken<'_> {
     fn take(
         &mut self,
         outcome: &Outcome,
-        session: &Session,
+        session: Option<&Session>,
         what_if: Option<Other<'_>>,
     ) -> Result<(), Failure> {
         self.summary.take(outcome);
-        let diagnosis = self.diagnoser.as_mut().and_then(|diagnoser| diagnosed(diagnoser, outcome, session));
+        let diagnosis = self
+            .diagnoser
+            .as_mut()
+            .zip(session)
+            .and_then(|(diagnoser, session)| diagnosed(diagnoser, outcome, session));
         if let (Some(sum), Some(diagnosis)) = (&mut self.summary.diagnosis, &diagnosis) {
             sum.take(outcome, diagnosis);
         }

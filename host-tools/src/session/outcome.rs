@@ -1,10 +1,9 @@
 //! One judged stroke in plain numbers, as programs and pictures take it.
 
-use bolster_core::features::ColumnFeatures;
-use bolster_core::monitor::StrokeReport;
 use bolster_core::press::Columns;
 use bolster_core::stroke::Position;
-use bolster_core::verdict::Verdict;
+use bolster_core::verdict::{Reason, Verdict};
+use bolster_link::message::{FindingLine, JudgedStroke, Place};
 use serde::Serialize;
 
 /// One stroke: verdict, reasons and features. Loads in kN, angles in degrees from the top, work in kJ.
@@ -74,12 +73,17 @@ pub struct FindingOutcome {
     pub limit: f64,
 }
 
+const VERDICTS: [Verdict; 4] = [Verdict::Pass, Verdict::Note, Verdict::Hold, Verdict::Trip];
+
 /// How bad a verdict's word is, 0 for pass to 3 for trip; none for another word.
 #[must_use]
 pub fn verdict_rank(word: &str) -> Option<usize> {
-    [Verdict::Pass, Verdict::Note, Verdict::Hold, Verdict::Trip]
-        .iter()
-        .position(|verdict| verdict.word() == word)
+    VERDICTS.iter().position(|verdict| verdict.word() == word)
+}
+
+/// The word of a verdict's number; one that this version has not got is taken for the worst.
+fn word(verdict: u8) -> &'static str {
+    VERDICTS.get(usize::from(verdict)).copied().unwrap_or(Verdict::Trip).word()
 }
 
 /// f32 to f64 by way of the shortest decimal that means the same f32: 0.1 stays 0.1 in JSON.
@@ -87,49 +91,55 @@ fn plain(value: f32) -> f64 {
     value.to_string().parse().unwrap_or(f64::from(value))
 }
 
-fn degrees(position: Position) -> Option<f64> {
-    position.angle().map(|angle| plain(angle.degrees()))
+fn degrees(place: Place) -> Option<f64> {
+    Position::from(place).angle().map(|angle| plain(angle.degrees()))
 }
 
-impl Outcome {
-    pub(super) fn new<const N: usize>(
-        stroke: u64,
-        coil: u64,
-        columns: Columns,
-        report: &StrokeReport<N>,
-    ) -> Self {
-        let features = &report.features;
-        let column = |(name, of): (&&'static str, &ColumnFeatures)| ColumnOutcome {
-            name,
-            peak_kn: plain(of.peak.value),
-            reverse_kn: plain(of.reverse.value),
-        };
-        let findings = report.findings.list().iter().map(|finding| FindingOutcome {
-            reason: finding.reason.code(),
-            verdict: finding.verdict.word(),
-            says: finding.reason.says(),
+impl FindingOutcome {
+    /// None for a reason that this version has not got.
+    fn of(finding: &FindingLine, columns: Columns) -> Option<Self> {
+        let reason = Reason::ALL.get(usize::from(finding.reason))?;
+        Some(Self {
+            reason: reason.code(),
+            verdict: word(finding.verdict),
+            says: reason.says(),
             column: finding.column.and_then(|n| columns.names().get(usize::from(n)).copied()),
             from_deg: degrees(finding.from),
             to_deg: degrees(finding.to),
             value: plain(finding.value),
             limit: plain(finding.limit),
-        });
+        })
+    }
+}
+
+impl Outcome {
+    /// Of a stroke that a monitor judged, here or on a controller, with its number and coil in the recording.
+    #[must_use]
+    pub fn new(stroke: u64, coil: u64, columns: Columns, judged: &JudgedStroke) -> Self {
+        let of = &judged.summary;
+        let column = |(name, [peak, reverse]): (&&'static str, &[f32; 2])| ColumnOutcome {
+            name,
+            peak_kn: plain(*peak),
+            reverse_kn: plain(*reverse),
+        };
+        let has = |reason: &&Reason| of.reasons & 1 << (**reason as u8) != 0;
+        let findings = judged.findings.iter().flatten();
         Self {
             stroke,
-            verdict: report.findings.verdict().word(),
-            reasons: report.findings.reasons().iter().map(|reason| reason.code()).collect(),
-            peak_kn: plain(features.total.peak.value),
-            peak_angle_deg: degrees(features.total.peak.position),
-            reverse_kn: plain(features.total.reverse.value),
-            work_kj: features.work_kj.map(plain),
-            load_centre_mm: report.load_centre_mm.map(|centre| centre.map(plain)),
-            columns: columns.names().iter().zip(&features.columns).map(column).collect(),
+            verdict: word(of.verdict),
+            reasons: Reason::ALL.iter().filter(has).map(|reason| reason.code()).collect(),
+            peak_kn: plain(of.peak_kn),
+            peak_angle_deg: degrees(of.peak_at),
+            reverse_kn: plain(of.reverse_kn),
+            work_kj: of.work_kj.map(plain),
+            load_centre_mm: of.centre_mm.map(|centre| centre.map(plain)),
+            columns: columns.names().iter().zip(&of.columns_kn).map(column).collect(),
             coil,
-            peak_height_mm: features.total.peak.height_mm.map(plain),
-            reverse_angle_deg: degrees(features.total.reverse.position),
-            contact_angle_deg: features.contact.and_then(degrees),
-            speed_spm: report.speed_spm.map(plain),
-            findings: findings.collect(),
+            peak_height_mm: of.peak_height_mm.map(plain),
+            reverse_angle_deg: degrees(of.reverse_at),
+            contact_angle_deg: of.contact_at.and_then(degrees),
+            speed_spm: of.speed_spm.map(plain),
+            findings: findings.filter_map(|finding| FindingOutcome::of(finding, columns)).collect(),
         }
     }
 }

@@ -4,8 +4,9 @@ use std::error::Error;
 use std::io::Write;
 use std::path::Path;
 
+use bolster_core::verdict::FINDINGS;
 use bolster_link::feed::{HEADER_LEN, Header, decode_record, record_len};
-use bolster_link::message::{EventLine, Notice, StrokeSummary};
+use bolster_link::message::{EventLine, JudgedStroke, Notice};
 use bolster_link::packet::Decoder;
 use bolster_link::trial::{Trial, TrialMonitor, press};
 use rand::{RngExt, SeedableRng};
@@ -20,7 +21,7 @@ pub(crate) fn noise(seed: u64, count: usize) -> Result<(), Box<dyn Error>> {
 /// Strokes and events in order.
 #[derive(Default)]
 struct Said {
-    strokes: Vec<StrokeSummary>,
+    strokes: Vec<JudgedStroke>,
     events: Vec<EventLine>,
 }
 
@@ -35,7 +36,16 @@ pub(crate) fn compare(captured: &Path, feed: &Path) -> Result<(), Box<dyn Error>
         }
         packets = packets.wrapping_add(1);
         match packet.message()? {
-            Notice::Stroke(stroke) => said.strokes.push(stroke),
+            Notice::Stroke(summary) => {
+                said.strokes.push(JudgedStroke { summary, findings: [None; FINDINGS] });
+            }
+            Notice::Findings { stroke, from, list } => {
+                let judged = said.strokes.last_mut().filter(|judged| judged.summary.number == stroke);
+                let judged = judged.ok_or("findings of another stroke than the last")?;
+                for (to, finding) in judged.findings.iter_mut().skip(usize::from(from)).zip(list) {
+                    *to = finding;
+                }
+            }
             Notice::Event(event) => said.events.push(event),
             Notice::StrokesLost(from, to) => return Err(format!("strokes {from} to {to} were lost").into()),
             Notice::EventsLost(from, to) => return Err(format!("events {from} to {to} were lost").into()),
@@ -82,7 +92,7 @@ fn judge(feed: &[u8]) -> Result<Said, Box<dyn Error>> {
             if step.reported
                 && let Some(report) = monitor.report()
             {
-                said.strokes.push(StrokeSummary::of(report));
+                said.strokes.push(JudgedStroke::of(report));
             }
             let fresh = monitor.journal().iter().filter(|event| event.number >= next_event);
             said.events.extend(fresh.map(EventLine::from));

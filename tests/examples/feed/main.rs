@@ -20,16 +20,12 @@ use std::path::Path;
 use bolster::card::press::PressCard;
 use bolster::feed::FeedWriter;
 use bolster::recording::{Reader, Row};
-use bolster::session::{ROWS_AHEAD, SampleRate};
-use bolster_core::frame::{CrankReading, Frame};
+use bolster::session::{Framer, ROWS_AHEAD, SampleRate};
+use bolster_core::frame::Frame;
 use bolster_core::press::Columns;
 use bolster_core::stroke::StrokeSource;
-use bolster_core::units::{CrankAngle, Tick};
 use bolster_link::feed::{Before, HEADER_LEN, Header, TrialDie, decode_record, record_len};
 use bolster_link::trial::{Trial, TrialMonitor, count_example, press};
-
-/// Counts of a column's rated share: full scale is four times that.
-const COUNTS_PER_SHARE: f64 = 2_097_152.0;
 
 fn main() -> Result<(), Box<dyn Error>> {
     let args: Vec<String> = std::env::args().skip(1).collect();
@@ -151,7 +147,8 @@ fn from_recording<const N: usize>(card: &PressCard, path: &Path, out: &Path) -> 
         rows.push(row);
     }
     let rate = SampleRate::of(card, &recorded, &rows[..rows.len().min(ROWS_AHEAD)]);
-    let counts_per_kn = COUNTS_PER_SHARE * N as f64 / card.spec.rated_kn;
+    // Loads of a recording, taken at their word; raw counts would need its calibration and become no feed.
+    let (mut framer, settings) = Framer::<N>::new(card, false, rate)?;
     let header = Header {
         press: card.spec,
         source: StrokeSource::Marked,
@@ -159,28 +156,12 @@ fn from_recording<const N: usize>(card: &PressCard, path: &Path, out: &Path) -> 
         die: TrialDie::Shape,
         records: u32::try_from(rows.len())?,
         sample_hz: rate.hz,
-        kn_per_count: (1.0 / counts_per_kn) as f32,
+        kn_per_count: settings.calibration.kn_per_count[0][0],
     };
-    let mut last: Option<Row> = None;
-    let frames = rows.iter().zip(0_u32..).map(|(row, tick)| {
-        let before = Before {
-            mark: last.is_none_or(|last| last.stroke != row.stroke),
-            new_coil: last.is_some_and(|last| last.coil != row.coil),
-            // One acknowledgement a stroke, so that a trip does not hide the rest.
-            acknowledge: last.is_none_or(|last| last.stroke != row.stroke),
-            bypass: false,
-        };
-        last = Some(*row);
-        let mut counts = [0; N];
-        for (count, load) in counts.iter_mut().zip(&row.loads) {
-            *count = ((load * counts_per_kn).round() as i32).clamp(-(1 << 23), (1 << 23) - 1);
-        }
-        let crank = if row.angle_deg.is_nan() {
-            CrankReading::Absent
-        } else {
-            CrankReading::Angle(CrankAngle::from_degrees(row.angle_deg))
-        };
-        (before, Frame { tick: Tick(tick), counts, crank, sensors: row.sensors })
+    let frames = rows.iter().map(|row| {
+        let (before, frame) = framer.next(row);
+        // One acknowledgement a stroke, so that a trip does not hide the rest; judged within frames, as on a press.
+        (Before { acknowledge: before.mark, finish: false, ..before }, frame)
     });
     run(&header, frames, out)
 }

@@ -63,6 +63,7 @@ pub(crate) fn frames<const N: usize>(
             bypass: rng.random_ratio(1, 50_000),
             new_coil: rng.random_ratio(1, 60_000),
             mark: rng.random_ratio(1, 80_000),
+            finish: false,
         };
         if fault_left == 0 {
             fault = if rng.random_ratio(1, 2_500) { any_fault::<N>(&mut rng) } else { Fault::None };

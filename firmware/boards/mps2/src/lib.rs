@@ -1,6 +1,8 @@
 //! The mps2-an386 board as the monitor needs it: registers, painted stack, measuring points.
 #![no_std]
 
+pub mod below;
+pub mod flash;
 pub mod measure;
 pub mod mmio;
 pub mod outputs;

@@ -44,6 +44,8 @@ pub enum Device {
     Nvic = 0xE000_E100,
     /// RAM beside the processor's own, where the emulator is told to put a feed.
     Feed = 0x2100_0000,
+    /// The upper part of that RAM, which stands in for a flash: see `flash`.
+    Flash = 0x21FC_0000,
     /// Lamps, buttons and free-running counters.
     FpgaIo = 0x4002_8000,
 }

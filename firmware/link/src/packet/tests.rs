@@ -1,5 +1,8 @@
 use super::*;
-use crate::message::{EventLine, Hello, Notice, PART_MAX, Refusal, Request, StrokeSummary};
+use crate::message::{
+    Cause, EventLine, FINDINGS_PART, FindingLine, Hello, JournalEntry, JournalLine, Notice, PART_MAX, Place,
+    Refusal, Request, Status, StrokeSummary,
+};
 use rand::{RngExt, SeedableRng};
 use std::format;
 use std::string::String;
@@ -10,12 +13,55 @@ const STROKE: StrokeSummary = StrokeSummary {
     verdict: 2,
     reasons: 1 << 15,
     peak_kn: 812.5,
-    peak_at: Some(0x7000_0000),
+    peak_at: Place::Angle(0x7000_0000),
+    peak_height_mm: Some(6.5),
     reverse_kn: 31.25,
+    reverse_at: Place::Angle(0x7400_0000),
+    contact_at: Some(Place::SinceOnset(0)),
     work_kj: None,
     speed_spm: Some(60.0),
-    columns_kn: [200.0, 210.5, 201.0, 201.0],
+    centre_mm: Some([12.5, -4.0]),
+    columns_kn: [[200.0, 0.0], [210.5, 8.0], [201.0, 8.0], [201.0, 8.0]],
+    findings: 1,
 };
+
+const FINDING: FindingLine = FindingLine {
+    reason: 15,
+    verdict: 2,
+    column: Some(1),
+    from: Place::Angle(0x6000_0000),
+    to: Place::Angle(0x6800_0000),
+    value: 1.5,
+    limit: 1.0,
+};
+
+/// The longest line a journal can hold.
+const LONGEST: JournalLine = JournalLine {
+    number: u32::MAX,
+    entry: JournalEntry::Event(EventLine {
+        number: u32::MAX,
+        tick: u32::MAX,
+        stroke: u32::MAX,
+        kind: u8::MAX,
+        value: u32::MAX,
+        reason: Some(u8::MAX),
+        column: Some(u8::MAX),
+    }),
+};
+
+/// A page of the journal: a start and a time.
+fn page() -> &'static [u8] {
+    let lines = [
+        JournalLine { number: 31, entry: JournalEntry::Started { boots: 3, cause: Cause::FramesStopped } },
+        JournalLine { number: 32, entry: JournalEntry::Time { tick: 9_000, unix_ms: 1_767_225_600_000 } },
+    ];
+    let mut page = Vec::new();
+    for line in lines {
+        let mut room = [0; 32];
+        page.extend_from_slice(postcard::to_slice(&line, &mut room).unwrap());
+    }
+    page.leak()
+}
 
 /// Every request, as `FORMAT.md` shows them.
 fn requests() -> Vec<(&'static str, Request<'static>)> {
@@ -31,13 +77,35 @@ fn requests() -> Vec<(&'static str, Request<'static>)> {
         ("Live", Request::Live(100)),
         ("Acknowledge", Request::Acknowledge),
         ("SetTime", Request::SetTime(1_767_225_600_000)),
+        ("JournalFrom", Request::JournalFrom(31)),
+        ("Status", Request::Status),
     ]
 }
 
 /// Every notice, as `FORMAT.md` shows them.
 fn notices() -> Vec<(&'static str, Notice<'static>)> {
-    let hello =
-        Hello { build: *b"invented", columns: 4, bins: 128, boots: 3, next_stroke: 70_001, next_event: 15 };
+    let hello = Hello {
+        build: *b"invented",
+        columns: 4,
+        bins: 128,
+        boots: 3,
+        cause: Cause::FramesStopped,
+        settings: 2,
+        next_stroke: 70_001,
+        next_event: 15,
+    };
+    let status = Status {
+        frames: 1_000_000,
+        missed: 0,
+        latest: 40,
+        refused: 7,
+        stack: 9_000,
+        permit: 2,
+        reasons: 1 << 24,
+        ended: false,
+    };
+    let mut findings = [None; FINDINGS_PART];
+    findings[0] = Some(FINDING);
     let event = EventLine {
         number: 14,
         tick: 500_000,
@@ -57,7 +125,10 @@ fn notices() -> Vec<(&'static str, Notice<'static>)> {
         ("Event", Notice::Event(event)),
         ("EventsLost", Notice::EventsLost(0, 2)),
         ("Kept", Notice::Kept { from: 6, total: 512, records: &[0; 28] }),
-        ("Live", Notice::Live { tick: 500_100, counts: -40 }),
+        ("Live", Notice::Live { record: &[1; 28] }),
+        ("Findings", Notice::Findings { stroke: 70_000, from: 0, list: findings }),
+        ("Journal", Notice::Journal { next: 33, lines: page() }),
+        ("Status", Notice::Status(status)),
     ]
 }
 
@@ -127,11 +198,31 @@ fn the_largest_parts_fit_a_packet() {
     for notice in [
         Notice::Settings { from: u32::MAX, bytes: &bytes },
         Notice::Kept { from: u32::MAX, total: u32::MAX, records: &bytes },
-        Notice::Stroke(StrokeSummary { number: u32::MAX, reasons: u64::MAX, work_kj: Some(0.0), ..STROKE }),
+        Notice::Journal { next: u32::MAX, lines: &bytes },
+        Notice::Stroke(StrokeSummary {
+            number: u32::MAX,
+            reasons: u64::MAX,
+            peak_at: Place::Angle(u32::MAX),
+            reverse_at: Place::Angle(u32::MAX),
+            contact_at: Some(Place::Angle(u32::MAX)),
+            work_kj: Some(0.0),
+            ..STROKE
+        }),
+        Notice::Findings {
+            stroke: u32::MAX,
+            from: u8::MAX,
+            list: [Some(FindingLine {
+                from: Place::Angle(u32::MAX),
+                to: Place::SinceOnset(u32::MAX),
+                ..FINDING
+            }); FINDINGS_PART],
+        },
     ] {
         assert!(wire(u16::MAX, &notice).len() <= WIRE_MAX);
     }
     wire(u16::MAX, &Request::PutSettings { from: u32::MAX, bytes: &bytes });
+    let mut line = [0; 64];
+    assert!(postcard::to_slice(&LONGEST, &mut line).is_ok_and(|line| line.len() <= 5 + 27));
     let too_long = [0; PACKET_MAX];
     let mut out = [0; WIRE_MAX];
     let message = Request::PutSettings { from: 0, bytes: &too_long };

@@ -1,5 +1,5 @@
 use super::*;
-use crate::message::Request;
+use crate::message::{FindingLine, JournalEntry, JournalLine, Place, Request, StrokeSummary};
 use crate::packet::Packet;
 use core::convert::Infallible;
 use rand::{RngExt, SeedableRng};
@@ -63,7 +63,16 @@ struct Press {
 
 impl Controller for Press {
     fn hello(&self) -> Hello {
-        Hello { build: *b"invented", columns: 4, bins: 128, boots: 1, next_stroke: 0, next_event: 0 }
+        Hello {
+            build: *b"invented",
+            columns: 4,
+            bins: 128,
+            boots: 1,
+            cause: crate::message::Cause::Power,
+            settings: 0,
+            next_stroke: 0,
+            next_event: 0,
+        }
     }
 
     fn put_settings(&mut self, from: u32, bytes: &[u8]) -> Result<(), Refusal> {
@@ -76,7 +85,7 @@ impl Controller for Press {
         Ok(())
     }
 
-    fn get_settings(&self, from: u32, out: &mut [u8]) -> Result<(), Refusal> {
+    fn get_settings(&mut self, from: u32, out: &mut [u8]) -> Result<(), Refusal> {
         let from = from as usize;
         let part = self.aside.get(from..from.saturating_add(out.len())).ok_or(Refusal::Place)?;
         out.copy_from_slice(part);
@@ -112,8 +121,32 @@ impl Controller for Press {
         if self.acknowledged > 1 { Err(Refusal::StillWrong(4)) } else { Ok(()) }
     }
 
-    fn set_time(&mut self, unix_ms: u64) {
+    fn set_time(&mut self, unix_ms: u64) -> Result<(), Refusal> {
         self.time = unix_ms;
+        Ok(())
+    }
+
+    fn journal(&mut self, from: u32, out: &mut [u8]) -> Result<(usize, u32), Refusal> {
+        let (mut len, mut next) = (0, from);
+        while next < 50 {
+            let line = JournalLine { number: next, entry: JournalEntry::Settings(next) };
+            let Ok(bytes) = postcard::to_slice(&line, &mut out[len..]) else { break };
+            (len, next) = (len + bytes.len(), next + 1);
+        }
+        Ok((len, next))
+    }
+
+    fn status(&self) -> Status {
+        Status {
+            frames: 7,
+            missed: 0,
+            latest: 3,
+            refused: 0,
+            stack: 900,
+            permit: 1,
+            reasons: 0,
+            ended: false,
+        }
     }
 }
 
@@ -159,18 +192,35 @@ impl Bench {
     }
 }
 
-fn stroke(number: u32) -> StrokeSummary {
-    StrokeSummary {
+/// A stroke with as many findings as its number modulo 13.
+fn stroke(number: u32) -> JudgedStroke {
+    let count = number as usize % 13;
+    let line = |n: usize| FindingLine {
+        reason: n as u8,
+        verdict: 2,
+        column: None,
+        from: Place::Angle(number),
+        to: Place::Unknown,
+        value: n as f32,
+        limit: 0.0,
+    };
+    let summary = StrokeSummary {
         number,
         verdict: 0,
         reasons: 0,
         peak_kn: 1.0,
-        peak_at: None,
+        peak_at: Place::Unknown,
+        peak_height_mm: None,
         reverse_kn: 0.0,
+        reverse_at: Place::Unknown,
+        contact_at: None,
         work_kj: None,
         speed_spm: None,
-        columns_kn: [0.0; 4],
-    }
+        centre_mm: None,
+        columns_kn: [[0.0; 2]; 4],
+        findings: count as u8,
+    };
+    JudgedStroke { summary, findings: core::array::from_fn(|n| (n < count).then(|| line(n))) }
 }
 
 #[test]
@@ -193,6 +243,7 @@ fn strokes_that_found_no_room_are_told_by_number() {
             lost += to - from;
             expected = to;
         }
+        Notice::Findings { stroke, .. } => assert_eq!(stroke + 1, expected),
         other => panic!("{other:?}"),
     });
     // One was on its way when the line stopped, eight were held.
@@ -328,14 +379,78 @@ fn a_hostile_peer_makes_nothing_happen_and_delays_nothing() {
 }
 
 #[test]
-fn live_loads_give_way_to_everything_else() {
+fn every_finding_comes_after_its_stroke_and_a_lost_one_can_be_asked_for_again() {
+    let mut bench = Bench::new();
+    // Numbers 0 to 4 have made room.
+    (0..13).for_each(|number| bench.station.strokes.put(stroke(number)));
+    for first in [5, 11] {
+        bench.say(first as u16, &Request::StrokesFrom(first));
+        let (mut number, mut left, mut from_next) = (first, 0, 0);
+        bench.hear(|notice| match notice {
+            Notice::Stroke(summary) => {
+                assert_eq!((left, summary.number), (0, number));
+                (left, from_next) = (summary.findings, 0);
+                number += 1;
+            }
+            Notice::Findings { stroke: of, from, list } => {
+                assert_eq!((of, from), (number - 1, from_next));
+                let wanted = stroke(of).part(from).expect("there are findings");
+                assert_eq!(list, wanted);
+                let sent = list.iter().flatten().count() as u8;
+                (left, from_next) = (left - sent, from_next + sent);
+            }
+            Notice::Done(_) => {}
+            other => panic!("{other:?}"),
+        });
+        assert_eq!(left, 0);
+        assert_eq!(number, 13);
+    }
+}
+
+#[test]
+fn the_journal_is_read_page_by_page_from_anywhere() {
+    let mut bench = Bench::new();
+    let (mut next, mut pages) = (3, 0);
+    loop {
+        let asked = next;
+        bench.say(pages, &Request::JournalFrom(asked));
+        bench.hear(|notice| {
+            let Notice::Journal { next: on, lines } = notice else { panic!("{notice:?}") };
+            let mut rest = lines;
+            while !rest.is_empty() {
+                let (line, after) = postcard::take_from_bytes::<JournalLine>(rest).unwrap();
+                assert_eq!(line, JournalLine { number: next, entry: JournalEntry::Settings(next) });
+                (rest, next) = (after, next + 1);
+            }
+            assert_eq!(on, next);
+        });
+        if next == asked {
+            break;
+        }
+        pages += 1;
+    }
+    assert_eq!(next, 50);
+    bench.say(99, &Request::Status);
+    bench.hear(|notice| assert!(matches!(notice, Notice::Status(status) if status.stack == 900)));
+}
+
+#[test]
+fn live_frames_give_way_to_everything_else() {
     let mut bench = Bench::new();
     bench.say(1, &Request::Live(10));
     bench.hear(|_| {});
+    assert!(bench.station.wants_live());
     bench.station.strokes.put(stroke(0));
-    (0..25).for_each(|tick| bench.station.offer_live(tick, i64::from(tick)));
+    (0..25_u8).for_each(|tick| bench.station.offer_live(&[tick; RECORD_LEN_MAX], 28));
     let mut heard = Vec::new();
-    bench.hear(|notice| heard.push(std::format!("{notice:?}").split(['(', ' ']).next().unwrap_or("").into()));
-    let heard: Vec<&str> = heard.iter().map(|name: &std::string::String| name.as_str()).collect();
-    assert_eq!(heard, ["Stroke", "Live"], "the newest live loads, after the stroke");
+    bench.hear(|notice| match notice {
+        Notice::Live { record } => heard.push(record.to_vec()),
+        Notice::Stroke(_) => assert!(heard.is_empty()),
+        other => panic!("{other:?}"),
+    });
+    assert_eq!(
+        heard,
+        [std::vec![20; 28]],
+        "of 25 frames the first, the eleventh and the newest, which is sent"
+    );
 }

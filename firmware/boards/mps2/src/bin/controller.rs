@@ -10,7 +10,7 @@
 
 use bolster_core::units::Tick;
 use bolster_drivers::permit::{FrameHealth, Guardian, PermitOutput};
-use bolster_link::message::{EventLine, Hello, Refusal, StrokeSummary};
+use bolster_link::message::{Cause, EventLine, Hello, JudgedStroke, Refusal, Status};
 use bolster_link::station::{Controller, Station};
 use bolster_link::trial::{BINS, BYPASS_TICKS, TrialMonitor, press, put_die};
 use bolster_mps2::mmio::{Device, Register};
@@ -31,25 +31,21 @@ const WATCHDOG_TICKS: u32 = 10 * FRAME_TICKS;
 /// The timer's interrupt number.
 const TIMER0: i16 = 8;
 
-/// What the interrupt hands down.
-enum Down {
-    Stroke(StrokeSummary),
-    Event(EventLine),
-}
-
 /// What the interrupt owns.
 struct Sampler {
     source: Source,
     monitor: &'static mut TrialMonitor<4>,
     permit: PermitOutput<Coil, Contact>,
     guardian: Guardian<BoardWatchdog>,
-    down: Producer<'static, Down>,
+    strokes: Producer<'static, JudgedStroke>,
+    events: Producer<'static, EventLine>,
     next_event: u32,
 }
 
 static SAMPLER: Mutex<RefCell<Option<Sampler>>> = Mutex::new(RefCell::new(None));
 static MONITOR: StaticCell<TrialMonitor<4>> = StaticCell::new();
-static DOWN: StaticCell<Queue<Down, 32>> = StaticCell::new();
+static STROKES: StaticCell<Queue<JudgedStroke, 4>> = StaticCell::new();
+static EVENTS: StaticCell<Queue<EventLine, 64>> = StaticCell::new();
 /// A person asked for acknowledgement by the line.
 static ACKNOWLEDGE: AtomicBool = AtomicBool::new(false);
 /// Frames whose time had come again before they were done.
@@ -79,13 +75,13 @@ impl Sampler {
             && let Some(report) = self.monitor.report()
         {
             // A full queue is seen as a gap in the numbers by the host.
-            let _ = self.down.enqueue(Down::Stroke(StrokeSummary::of(report)));
+            let _ = self.strokes.enqueue(JudgedStroke::of(report));
         }
         let count = self.monitor.journal().count();
         if count != self.next_event {
             let first = self.next_event;
             for event in self.monitor.journal().iter().filter(|event| event.number >= first) {
-                let _ = self.down.enqueue(Down::Event(event.into()));
+                let _ = self.events.enqueue(event.into());
             }
             self.next_event = count;
         }
@@ -135,8 +131,9 @@ impl Controller for Below {
             build: *b"mps2-386",
             columns: 4,
             bins: BINS as u16,
-            // Stands in for the starts until the board has a flash: frames that overran.
-            boots: OVERRUNS.load(Relaxed),
+            boots: 0,
+            cause: Cause::Power,
+            settings: 0,
             next_stroke: 0,
             next_event: 0,
         }
@@ -146,7 +143,7 @@ impl Controller for Below {
         Err(Refusal::Store)
     }
 
-    fn get_settings(&self, _: u32, _: &mut [u8]) -> Result<(), Refusal> {
+    fn get_settings(&mut self, _: u32, _: &mut [u8]) -> Result<(), Refusal> {
         Err(Refusal::Store)
     }
 
@@ -169,19 +166,40 @@ impl Controller for Below {
         Ok(())
     }
 
-    fn set_time(&mut self, _: u64) {}
+    fn set_time(&mut self, _: u64) -> Result<(), Refusal> {
+        Err(Refusal::Store)
+    }
+
+    fn journal(&mut self, _: u32, _: &mut [u8]) -> Result<(usize, u32), Refusal> {
+        Err(Refusal::Store)
+    }
+
+    fn status(&self) -> Status {
+        Status {
+            frames: 0,
+            missed: OVERRUNS.load(Relaxed),
+            latest: 0,
+            refused: 0,
+            stack: 0,
+            permit: 0,
+            reasons: 0,
+            ended: false,
+        }
+    }
 }
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
     let mut uart = Uart::new(Device::Uart1);
     let mut down = start();
-    let mut station = Station::<32, 64>::default();
+    let mut station = Station::<8, 64>::default();
     loop {
-        while let Some(what) = down.as_mut().and_then(Consumer::dequeue) {
-            match what {
-                Down::Stroke(stroke) => station.strokes.put(stroke),
-                Down::Event(event) => station.events.put(event),
+        if let Some((strokes, events)) = &mut down {
+            while let Some(stroke) = strokes.dequeue() {
+                station.strokes.put(stroke);
+            }
+            while let Some(event) = events.dequeue() {
+                station.events.put(event);
             }
         }
         // The line cannot fail.
@@ -190,18 +208,19 @@ fn main() -> ! {
 }
 
 /// Self-test, then the sample clock. None if there is nothing to judge: the permit is then never given.
-fn start() -> Option<Consumer<'static, Down>> {
+fn start() -> Option<(Consumer<'static, JudgedStroke>, Consumer<'static, EventLine>)> {
     let (source, header) = Source::open()?;
     let press = press::<4>(&header).ok()?;
     let monitor = place::monitor(MONITOR.try_uninit()?, &press);
-    let (producer, consumer) = DOWN.try_init(Queue::new())?.split();
+    let (strokes, strokes_below) = STROKES.try_init(Queue::new())?.split();
+    let (events, events_below) = EVENTS.try_init(Queue::new())?.split();
     // The output is off and its contact says so, the settings are whole, the source is there.
     let mut permit = PermitOutput::new(Coil, Contact, 50);
     let passed = permit.step(false).is_ok();
     monitor.self_test(Tick(0), passed);
     put_die(monitor, &header).ok()?;
     let guardian = Guardian::new(BoardWatchdog::start(WATCHDOG_TICKS));
-    let sampler = Sampler { source, monitor, permit, guardian, down: producer, next_event: 0 };
+    let sampler = Sampler { source, monitor, permit, guardian, strokes, events, next_event: 0 };
     cortex_m::interrupt::free(|free| {
         let mut place = SAMPLER.borrow(free).try_borrow_mut().ok()?;
         *place = Some(sampler);
@@ -211,7 +230,7 @@ fn start() -> Option<Consumer<'static, Down>> {
     Register::of(Device::Timer0, 0x4).write(FRAME_TICKS - 1);
     Register::of(Device::Timer0, 0x0).write(0b1001);
     Register::of(Device::Nvic, 0x0).write(1 << TIMER0);
-    Some(consumer)
+    Some((strokes_below, events_below))
 }
 
 #[allow(unsafe_code)]
