@@ -1,9 +1,7 @@
 // Limits: changed and accepted by an engineer, refused to a viewer, not overwritten by a second engineer.
 import assert from "node:assert/strict";
 
-import { Console, ENGINEER, OTHER_ENGINEER, PASSWORD, altered, engineer, folder, sample } from "./consoles.mjs";
-
-const DIE = "/die/P3/" + encodeURIComponent("five-station (invented)").replaceAll("(", "%28").replaceAll(")", "%29");
+import { Console, DIE, ENGINEER, OTHER_ENGINEER, PASSWORD, altered, engineer, folder, sample } from "./consoles.mjs";
 
 export async function signIn(page, shop, name = ENGINEER) {
   await page.go(shop.url + "/sign-in");
@@ -12,8 +10,6 @@ export async function signIn(page, shop, name = ENGINEER) {
   await page.leads(() => page.press("Enter"));
   await page.until("the dies", () => location.pathname === "/dies");
 }
-
-export { DIE };
 
 export async function change(tell, shop) {
   await tell("an engineer changes a limit, sees what it would have stopped, accepts it, and the journal tells", async (visitor) => {

@@ -8,6 +8,8 @@ import { join } from "node:path";
 export const ENGINEER = "A. Engineer";
 export const OTHER_ENGINEER = "B. Engineer";
 export const PASSWORD = "correct horse battery";
+/** Address of the die's page. */
+export const DIE = "/die/P3/five-station%20%28invented%29";
 const root = new URL("../..", import.meta.url).pathname;
 const program = process.env.BOLSTER_BIN ?? join(root, "target/release/bolster");
 const folders = mkdtempSync(join(tmpdir(), "bolster-browser-"));

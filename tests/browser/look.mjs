@@ -3,8 +3,8 @@ import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
 
-import { DIE, signIn } from "./change.mjs";
-import { Console, folder } from "./consoles.mjs";
+import { signIn } from "./change.mjs";
+import { Console, DIE, folder } from "./consoles.mjs";
 import { held } from "./stroke.mjs";
 
 const AXE = process.env.AXE;
@@ -25,6 +25,9 @@ async function pages(page, shop) {
     ["stops", "/strokes?verdict=hold", false],
     ["sign-in", "/sign-in", false],
     ["sign-out", "/sign-in", true],
+    ["report-shift", "/report/shift/P3", false],
+    ["report-stroke", `/report/stroke/${stop}`, false],
+    ["report-die", DIE.replace("/die/", "/report/die/"), false],
     ["not-there", "/nothing", false],
     ["not-understood", "/strokes?from=yesterday", false],
   );
@@ -72,6 +75,22 @@ async function barred() {
 }
 
 export async function look(tell, shop, pictures) {
+  await tell("the accessibility checker and the look for broken layout find what is wrong", async (visitor) => {
+    const page = await visitor.page({ width: 360, height: 740 });
+    await page.go(shop.url + "/");
+    await page.add(readFileSync(AXE, "utf8"));
+    await page.ask(() => {
+      const make = (parent, name, of) => { const one = document.createElement(name); Object.assign(one, of); parent.append(one); return one; };
+      const main = document.querySelector("main");
+      make(main, "img", { src: "/assets/none.svg" });
+      make(main, "input", {});
+      make(main, "div", {}).append(make(main, "p", { textContent: "W".repeat(200) }));
+    });
+    const found = await page.ask(barred);
+    assert.ok(found.some((one) => one.includes("image-alt")) && found.some((one) => one.includes("label")), `${found}`);
+    assert.ok((await page.ask(broken)).some((one) => one.includes("wide")));
+  });
+
   for (const theme of ["light", "dark"]) {
     await tell(`every page is usable by everybody and whole at every width, ${theme}`, async (visitor) => {
       const engineer = await visitor.browser.visitor();
@@ -117,7 +136,6 @@ export async function look(tell, shop, pictures) {
     // high or more (common practice, no source): 15 mm at 3 m. Capitals of the fonts in use are 0.7 of the type size.
     const page = await visitor.page({ width: 1280, height: 800 });
     await page.go(shop.url + "/press/P3");
-    await page.until("a stroke", () => Number(document.documentElement.dataset.strokesSeen ?? 0) >= 1);
     const millimetres = 217 / 1280;
     for (const what of ["[data-lamp] .word", "[data-peak]"]) {
       const shown = await page.ask((what) => {

@@ -45,7 +45,7 @@ async function claim(browser, name, work) {
 async function replayed() {
   const data = folder();
   const shift = folder();
-  run(["simulate", "five-station-faults", "--strokes", "700", "--out", shift]);
+  run(["simulate", "five-station-faults", "--strokes", "1500", "--out", shift]);
   engineer(data, ENGINEER);
   engineer(data, OTHER_ENGINEER);
   const cards = ["--press", sample("presses/five-station.toml"), "--die", sample("dies/five-station.toml")];

@@ -1,6 +1,8 @@
 // One stroke: opened from the list, its values read with pointer and keys, printed.
 import assert from "node:assert/strict";
 
+import { DIE } from "./consoles.mjs";
+
 /** Number of a held stroke whose readings are kept. */
 export async function held(shop) {
   for (let n = 0; n < 300; n += 1) {
@@ -13,6 +15,11 @@ export async function held(shop) {
 
 const ready = () => document.querySelector(".reads")?.dataset.ready === "yes";
 const values = () => ({ ...document.querySelector("[data-values]").dataset, says: document.querySelector("[data-values]").innerText });
+
+/** What is wider than the paper. */
+const tooWide = () => [...document.querySelectorAll("body *")]
+  .filter((one) => one.getClientRects().length > 0 && one.getBoundingClientRect().right > innerWidth + 1)
+  .map((one) => `${one.tagName} ${one.className?.baseVal ?? one.className} ${(one.textContent ?? "").slice(0, 30)}`);
 
 export async function stroke(tell, shop) {
   await tell("a held stroke is opened from the list and says why", async (visitor) => {
@@ -114,7 +121,28 @@ export async function stroke(tell, shop) {
     for (const away of ["header nav", ".ask", ".steps"]) assert.ok(!(await shown(away)), `${away} is not printed`);
     // Nothing is wider than an A4 page between its margins: 190 mm at 96 px an inch.
     await page.size(718, 1000);
-    const wide = await page.ask(() => [...document.querySelectorAll("main *")].filter((one) => one.getClientRects().length > 0 && one.getBoundingClientRect().right > innerWidth + 1).map((one) => one.tagName + "." + one.className?.toString()));
-    assert.deepEqual(wide, []);
+    assert.deepEqual(await page.ask(tooWide), []);
+  });
+
+  await tell("reports of a shift, a stroke and a die are opened from their pages and print whole, without any script", async (visitor) => {
+    const id = await held(shop);
+    const page = await visitor.page();
+    for (const [from, link] of [["/press/P3", "a[href^='/report/shift/']"], [`/stroke/${id}`, "a[href^='/report/stroke/']"], [DIE, "a[href^='/report/die/']"]]) {
+      await page.go(shop.url + from);
+      await page.leads(() => page.click(link));
+      assert.match(await page.text("body"), /replaces no guard/);
+      assert.equal(await page.ask(() => document.scripts.length + document.querySelectorAll("img, link, iframe, object").length), 0);
+      for (const paper of ["A4", "Letter"]) {
+        const pdf = await page.print(paper);
+        assert.equal(pdf.subarray(0, 5).toString(), "%PDF-");
+        assert.ok(pdf.length > 10_000, `${link}: ${pdf.length} bytes`);
+      }
+      await page.media("print");
+      await page.size(718, 1000);
+      assert.deepEqual(await page.ask(tooWide), [], `${link}: wider than the paper`);
+      await page.media("screen");
+      await page.size(1280, 900);
+      assert.deepEqual(page.problems, []);
+    }
   });
 }

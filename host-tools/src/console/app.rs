@@ -10,6 +10,7 @@ use axum::extract::DefaultBodyLimit;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
+use sha2::{Digest as _, Sha256};
 use tokio::sync::Semaphore;
 
 use super::auth::Sessions;
@@ -64,6 +65,16 @@ impl App {
     #[must_use]
     pub fn status(&self, press: &str) -> Option<FeedStatus> {
         self.statuses().into_iter().find(|status| status.press == press)
+    }
+
+    /// Changes when a feed begins to be judged otherwise, ends or fails: pages that say so are then made anew.
+    #[must_use]
+    pub fn feeds_stamp(&self) -> String {
+        let of = |status: FeedStatus| {
+            format!("{} {:?} {:?} {:?} {}", status.press, status.state, status.die, status.version, status.draft)
+        };
+        let whole = self.statuses().into_iter().map(of).collect::<Vec<_>>().join("\n");
+        Sha256::digest(whole).iter().take(8).map(|byte| format!("{byte:02x}")).collect()
     }
 
     /// Whether this is a name of the console: an address (a foreign page cannot have one for its own), `localhost`,

@@ -27,11 +27,15 @@ const AT_ONCE: usize = 500;
 /// Least time between two events of a page: a hundred presses make no more events than one.
 const APART: Duration = Duration::from_millis(100);
 
+/// How soon a page is told that a feed ended or is judged by another card, when no stroke comes.
+const LOOK: Duration = Duration::from_secs(2);
+
 /// Which strokes.
 #[derive(Debug, Default, Deserialize)]
 pub struct Follow {
     press: Option<String>,
     after: Option<i64>,
+    feeds: Option<String>,
 }
 
 /// A stroke as a page shows it.
@@ -73,9 +77,12 @@ struct Following {
     newest: watch::Receiver<i64>,
     press: Option<String>,
     last: i64,
+    /// The feeds' stamp that the page knows.
+    feeds: Option<String>,
 }
 
-/// Strokes after the one named by `Last-Event-ID` or `after`; without either, after the newest.
+/// Strokes after the one named by `Last-Event-ID` or `after`; without either, after the newest. A page that gives its
+/// `feeds` stamp is told the new one when it changes.
 ///
 /// # Errors
 /// [`Refusal`] when too many pages follow.
@@ -92,7 +99,7 @@ pub async fn follow(
     let follower = Follower(app);
     let named = headers.get("last-event-id").and_then(|id| id.to_str().ok()).and_then(|id| id.parse().ok());
     let last = named.or(query.after).unwrap_or_else(|| *newest.borrow());
-    let state = Following { follower, newest, press: query.press, last };
+    let state = Following { follower, newest, press: query.press, last, feeds: query.feeds };
     let events = futures_util::stream::unfold(state, |mut state| async move {
         let event = state.next().await?;
         Some((Ok(event), state))
@@ -128,7 +135,15 @@ impl Following {
                     return Some(Event::default().event("strokes").id(last.to_string()).data(data));
                 }
             }
-            self.newest.changed().await.ok()?;
+            let stamp = self.follower.0.feeds_stamp();
+            if self.feeds.as_ref().is_some_and(|known| *known != stamp) {
+                self.feeds = Some(stamp.clone());
+                return Some(Event::default().event("feeds").data(stamp));
+            }
+            tokio::select! {
+                changed = self.newest.changed() => changed.ok()?,
+                () = tokio::time::sleep(LOOK) => {}
+            }
         }
     }
 }

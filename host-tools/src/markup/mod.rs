@@ -52,7 +52,9 @@ pub fn load_unit(unit: LoadUnit, kn: f64) -> String {
 /// A number that may be missing.
 #[must_use]
 pub fn maybe(value: Option<f64>, decimals: usize, unit: &str) -> String {
-    value.map_or_else(|| "–".to_owned(), |value| format!("{value:.decimals$} {unit}").trim().to_owned())
+    // A degree sign stands at its number, any other unit after a space (SI Brochure, 5.4.3).
+    let space = if unit.is_empty() || unit.starts_with('°') { "" } else { " " };
+    value.map_or_else(|| "–".to_owned(), |value| format!("{value:.decimals$}{space}{unit}"))
 }
 
 /// A part of an address: everything but letters, digits and `-_.` in percent form.

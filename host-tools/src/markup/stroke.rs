@@ -44,7 +44,7 @@ pub fn findings(outcome: &Outcome) -> Markup {
         @if outcome.findings.is_empty() { p { "Nothing was found." } }
         @else {
             div class="scroll" tabindex="0" role="region" aria-label="Findings" {
-                table {
+                table class="some" {
                     thead { tr { th scope="col" { "Verdict" } th scope="col" { "What" } th scope="col" { "Column" } th scope="col" { "Where" } th scope="col" class="n" { "Value" } th scope="col" class="n" { "Limit" } th scope="col" { "Code" } } }
                     tbody { @for finding in &outcome.findings {
                         tr {

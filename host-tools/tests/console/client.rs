@@ -187,6 +187,7 @@ pub fn raw_status(answer: &[u8]) -> u16 {
 #[derive(Debug, Clone, Default)]
 pub struct Event {
     pub id: i64,
+    pub name: String,
     pub data: String,
 }
 
@@ -239,6 +240,7 @@ impl Follower {
                         Some(("id", id)) => {
                             found.id = id.parse().expect("an event's id is a stroke's number")
                         }
+                        Some(("event", name)) => found.name = name.to_owned(),
                         Some(("data", data)) => found.data = data.to_owned(),
                         _ => {}
                     }

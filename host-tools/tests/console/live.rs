@@ -55,6 +55,22 @@ fn a_page_of_one_press_gets_that_presss_strokes_only() {
 }
 
 #[test]
+fn a_page_is_told_when_its_feed_ends_or_is_judged_by_another_card() {
+    let console = Console::with_strokes();
+    let page = console.viewer().get("/press/P3").text();
+    let stamp = page.split("data-feeds=\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap().to_owned();
+    let mut page = Follower::new(console.address, &format!("/live?feeds={stamp}"), None).unwrap();
+    // Nothing is said while nothing changes.
+    assert!(page.next(Duration::from_secs(3)).is_none());
+    console.app.feeds[0].lock().unwrap().version = Some(2);
+    let event = page.next(PATIENCE).expect("word of the change");
+    assert_eq!(event.name, "feeds");
+    assert_ne!(event.data, stamp);
+    let again = console.viewer().get("/press/P3").text();
+    assert!(again.contains(&format!("data-feeds=\"{}\"", event.data)), "the page made anew knows it");
+}
+
+#[test]
 fn more_strokes_than_one_event_takes_come_in_several() {
     let console = Console::with_strokes();
     let newest = console.strokes().last().unwrap().id;

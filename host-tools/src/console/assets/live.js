@@ -17,6 +17,7 @@
     const size = Math.abs(value);
     return value.toFixed(size >= 1000 ? 0 : size >= 100 ? 1 : size >= 10 ? 2 : 3);
   };
+  const time = (ms) => new Date(ms).toISOString().slice(0, 19).replace("T", " ") + " UTC";
   const svg = "http://www.w3.org/2000/svg";
   const lamp = (verdict) => {
     const span = document.createElement("span");
@@ -57,6 +58,7 @@
     part("percent").textContent = percent.toFixed(0);
     part("meter").value = percent;
     part("says").textContent = newest.says;
+    if (part("when")) part("when").textContent = time(newest.at_ms);
     const stop = list.filter(stopped).pop();
     if (stop) part("stop").replaceChildren(anchor(stop, "stroke " + stop.stroke + ", " + stop.verdict), ": " + stop.says);
     const row = part("row");
@@ -76,21 +78,21 @@
     if (!rows) return;
     const made = list.slice(-30).reverse().map((stroke) => {
       const tr = document.createElement("tr");
-      const cell = (content, number) => {
+      const cell = (content, kind) => {
         const td = document.createElement("td");
-        if (number) td.className = "n";
+        if (kind) td.className = kind;
         td.append(content);
         tr.append(td);
       };
       cell(anchor(stroke, String(stroke.stroke)));
       cell(lamp(stroke.verdict));
-      cell(load(stroke.peak_kn), true);
-      cell(load(stroke.reverse_kn), true);
-      cell(stroke.work_kj === null ? "–" : stroke.work_kj.toFixed(3), true);
+      cell(load(stroke.peak_kn), "n");
+      cell(load(stroke.reverse_kn), "n");
+      cell(stroke.work_kj === null ? "–" : stroke.work_kj.toFixed(3), "n");
       cell(stroke.press);
       cell(stroke.die === null ? "–" : stroke.die);
       cell(stroke.says);
-      cell(new Date(stroke.at_ms).toISOString().slice(0, 19).replace("T", " ") + " UTC");
+      cell(time(stroke.at_ms), "time");
       return tr;
     });
     rows.prepend(...made);
@@ -124,11 +126,13 @@
 
   const say = (words) => { if (link.textContent !== words) link.textContent = words; };
   const connect = () => {
-    const query = new URLSearchParams({ after: String(last) });
+    const query = new URLSearchParams({ after: String(last), feeds: link.dataset.feeds });
     if (only) query.set("press", only);
     source = new EventSource("/live?" + query);
     source.addEventListener("open", () => { wait = 500; say("Strokes come in as they are made."); });
     source.addEventListener("strokes", (event) => take(JSON.parse(event.data)));
+    // Which die judges, or that no more strokes come, is said by the page as it is made.
+    source.addEventListener("feeds", () => window.location.reload());
     source.addEventListener("error", () => {
       source.close();
       say("The connection is lost; trying again. Strokes made meanwhile will follow.");

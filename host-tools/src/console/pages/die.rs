@@ -68,7 +68,7 @@ fn review(limits: &[Limit; 3], strokes: &[StrokeRow], unit: LoadUnit) -> Markup 
     html! {
         p { "Against the latest " (strokes.len()) " stored strokes of this die (at most " (SHOWN_AGAINST) "):" }
         div class="scroll" tabindex="0" role="region" aria-label="What the limits would have stopped" {
-            table {
+            table class="some" {
                 thead { tr { th scope="col" { "Limit" } th scope="col" { "Allowed" } th scope="col" class="n" { "Least seen" } th scope="col" class="n" { "Greatest seen" } th scope="col" class="n" { "Would have stopped" } th scope="col" { "Of which passed (latest)" } } }
                 tbody { @for limit in limits {
                     @let values = strokes.iter().filter_map(|row| value(limit, row));
@@ -107,13 +107,13 @@ fn provenance(card: &DieCard) -> Markup {
 fn history(versions: &[(CardRow, DieCard)], unit: LoadUnit) -> Markup {
     html! {
         div class="scroll" tabindex="0" role="region" aria-label="Versions" {
-            table {
+            table class="some" {
                 thead { tr { th scope="col" { "Version" } th scope="col" { "State" } th scope="col" { "Peak" } th scope="col" { "Reverse" } th scope="col" { "Work" } th scope="col" { "Who" } th scope="col" { "When" } th scope="col" { "Why" } } }
                 tbody { @for (row, card) in versions {
                     tr {
                         td { (row.version) } td { @if row.accepted { "accepted" } @else { "draft" } }
                         @for limit in limits(card) { td { (limit.words(unit)) } }
-                        td { (row.who) } td { (time(row.at_ms)) } td { (row.reason) }
+                        td { (row.who) } td class="time" { (time(row.at_ms)) } td { (row.reason) }
                     }
                 } }
             }

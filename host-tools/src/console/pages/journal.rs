@@ -80,11 +80,11 @@ impl Asked {
 pub fn table(rows: &[EventRow]) -> Markup {
     html! {
         div class="scroll" tabindex="0" role="region" aria-label="Events" {
-            table {
+            table class="many" {
                 thead { tr { th scope="col" { "No." } th scope="col" { "When" } th scope="col" { "What" } th scope="col" { "Press" } th scope="col" { "Die" } th scope="col" { "Who" } th scope="col" { "Before" } th scope="col" { "Now" } th scope="col" { "Reason given" } th scope="col" { "Kind" } } }
                 tbody { @for row in rows {
                     tr {
-                        td { (row.id) } td { (time(row.at_ms)) }
+                        td { (row.id) } td class="time" { (time(row.at_ms)) }
                         td { @match row.stroke_id { Some(id) => { a href={ "/stroke/" (id) } { (row.says) } } None => { (row.says) } } }
                         td { (row.press.as_deref().unwrap_or("–")) } td { (row.die.as_deref().unwrap_or("–")) } td { (row.who.as_deref().unwrap_or("–")) }
                         td { (row.old.as_deref().unwrap_or("–")) } td { (row.new.as_deref().unwrap_or("–")) } td { (row.reason.as_deref().unwrap_or("–")) } td { code { (row.kind) } }

@@ -82,7 +82,10 @@ fn press(now: &Now, unit: LoadUnit, heading: &Markup) -> Markup {
                 }
             }
             meter min="0" max="120" low="80" high="100" value=(format!("{percent:.1}")) aria-label="Peak as a share of the rated load, percent" data-meter="" {}
-            p class="share" { span data-percent="" { (format!("{percent:.0}")) } " % of " (load_unit(unit, rated)) " rated" }
+            p class="share" {
+                span data-percent="" { (format!("{percent:.0}")) } " % of " (load_unit(unit, rated)) " rated"
+                @if let Some(row) = last { ", " span class="time" data-when="" { (time(row.at_ms)) } }
+            }
             p class="says" data-says="" { (last.map(|row| says(&row.reasons)).unwrap_or_default()) }
             p class="stop" { "Last stop: " span data-stop="" { (stop_words(now.stop.as_ref())) } }
             ol class="row" data-row="" aria-label="Latest strokes, newest first" {
@@ -96,9 +99,9 @@ fn press(now: &Now, unit: LoadUnit, heading: &Markup) -> Markup {
 }
 
 /// Where strokes come in: what the script needs to know, and whether they do.
-fn following(unit: LoadUnit, newest: i64, only: Option<&str>) -> Markup {
+fn following(app: &App, unit: LoadUnit, newest: i64, only: Option<&str>) -> Markup {
     html! {
-        p class="link" role="status" data-live="" data-after=(newest) data-press-only=[only]
+        p class="link" role="status" data-live="" data-after=(newest) data-press-only=[only] data-feeds=(app.feeds_stamp())
             data-per-kn=(unit.of_kn(1.0)) data-unit=(unit.symbol()) {
             "Strokes as of the loading of this page."
         }
@@ -124,7 +127,7 @@ pub async fn overview(State(app): State<Arc<App>>, visitor: Visitor) -> Page {
     let body = html! {
         h1 { "Presses" }
         @if presses.is_empty() { p { "No press yet: start the console with a recording or a scenario." } }
-        (following(visitor.unit, newest, None))
+        (following(&app, visitor.unit, newest, None))
         div class="presses" {
             @for one in &presses {
                 (press(one, visitor.unit, &html! { h2 { a href={ "/press/" (part(&one.card.name)) } { "Press " (one.card.name) } } }))
@@ -149,7 +152,7 @@ pub async fn one(State(app): State<Arc<App>>, visitor: Visitor, Path(name): Path
         div class="wall" {
             (press(&shown, unit, &html! { h1 { "Press " (name) } }))
         }
-        (following(unit, newest, Some(name)))
+        (following(&app, unit, newest, Some(name)))
         @if let Some(picture) = picture {
             h2 { "Signature of the latest stroke" }
             div class="scroll" tabindex="0" role="region" aria-label="Signature of the latest stroke" {
@@ -162,7 +165,6 @@ pub async fn one(State(app): State<Arc<App>>, visitor: Visitor, Path(name): Path
             a href={ "/journal?press=" (part(name)) } { "its journal" } ", "
             a href={ "/wear?press=" (part(name)) } { "wear and drift" } ", "
             a href={ "/report/shift/" (part(name)) } { "report of the last 8 hours" } "." }
-        @if let Some(row) = shown.recent.first() { p class="small" { "Latest stroke when this page was made: " (time(row.at_ms)) "." } }
     };
     Ok(page(&visitor, &format!("Press {name}"), body))
 }

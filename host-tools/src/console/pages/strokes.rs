@@ -102,7 +102,7 @@ impl Asked {
 pub fn table(rows: &[StrokeRow], unit: LoadUnit, live: bool) -> Markup {
     html! {
         div class="scroll" tabindex="0" role="region" aria-label="Strokes" {
-            table {
+            table class="many" {
                 thead { tr {
                     th scope="col" { "Stroke" } th scope="col" { "Verdict" } th scope="col" class="n" { "Peak, " (unit.symbol()) }
                     th scope="col" class="n" { "Reverse, " (unit.symbol()) } th scope="col" class="n" { "Work, kJ" }
@@ -119,7 +119,7 @@ pub fn table(rows: &[StrokeRow], unit: LoadUnit, live: bool) -> Markup {
                             td { (row.press) }
                             td { (row.die.as_deref().unwrap_or("–")) }
                             td { (says(&row.reasons)) }
-                            td { (time(row.at_ms)) }
+                            td class="time" { (time(row.at_ms)) }
                         }
                     }
                 }
