@@ -225,6 +225,37 @@ mod tests {
     }
 
     #[test]
+    fn what_breaks_a_limit_is_told_with_its_value_and_the_limit() {
+        // Torque at 1000 kN rated at 6 mm: 37,241.2 kN·mm (project reference values §2a, computed); at 50 mm per radian
+        // 744.8 kN are allowed.
+        let off = [50.0, -50.0];
+        let cases = [
+            (Load { total: 1001.0, ..QUIET }, Reason::PeakOverRating, 1001.0, 1000.0),
+            (Load { total: -101.0, ..QUIET }, Reason::ReverseOverLimit, 101.0, 100.0),
+            (Load { total: 745.0, ..QUIET }, Reason::LoadOverCapacityCurve, 745.0, 744.824),
+            (Load { differences: [0.0, -301.0], ..QUIET }, Reason::ImbalanceFrontRear, -301.0, 300.0),
+            (Load { work_kj: 10.5, ..QUIET }, Reason::WorkOverEnergy, 10.5, 10.0),
+            // u = 100/900: 1000/(1 + 1.5/9).
+            (Load { total: 900.0, differences: off, ..QUIET }, Reason::OffCentre, 900.0, 857.143),
+            (Load { total: -700.0, differences: [900.0, 900.0], ..QUIET }, Reason::OffCentre, -700.0, 0.0),
+        ];
+        for (load, reason, value, limit) in cases {
+            let mut told = None;
+            limits().0.check(&load, |r, column, value, limit| {
+                if r == reason {
+                    told = Some((column, value, limit));
+                }
+            });
+            let (column, found, against) = told.unwrap();
+            assert_eq!((column, found), (None, value), "{reason:?}");
+            assert!((against - limit).abs() < 1e-3, "{reason:?}: {against}, not {limit}");
+        }
+        // Symmetric, the allowance is the rating itself, and only that is told.
+        let over = broken(&Load { total: 1001.0, closing_rate_mm: None, ..QUIET });
+        assert!(over.contains(Reason::PeakOverRating) && !over.contains(Reason::OffCentre));
+    }
+
+    #[test]
     fn the_curve_does_not_bind_while_opening() {
         assert!(broken(&Load { total: 999.0, closing_rate_mm: None, ..QUIET }).is_empty());
     }

@@ -194,5 +194,6 @@ mod tests {
         assert!(permit.take(Tick(4), Reason::ShapeOffEnvelope, Verdict::Hold, true), "ten ticks are over");
         assert_eq!(permit.bypass(Tick(0), 0), Err(PermitRefusal::Time));
         assert_eq!(permit.bypass(Tick(0), BYPASS_TICKS_MAX + 1), Err(PermitRefusal::Time));
+        assert_eq!(permit.bypass(Tick(0), BYPASS_TICKS_MAX), Ok(()));
     }
 }

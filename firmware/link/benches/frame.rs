@@ -46,7 +46,7 @@ fn frames() -> Vec<Frame<4>> {
     let share = 2000.0 / 4.0;
     let mut frames = Vec::with_capacity(TURN * STROKES);
     for _ in 0..STROKES {
-        let scale = random.random_range(0.99..1.01);
+        let scale = random.random_range(0.997..1.003);
         for n in 0..TURN {
             let along = (n as f64 * 360.0 / TURN as f64 - 100.0) / 140.0;
             let load = if (0.0..1.0).contains(&along) { 2.0 * share * along * (1.0 - along) } else { 0.0 };
