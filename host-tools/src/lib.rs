@@ -23,3 +23,4 @@ pub mod review;
 pub mod session;
 pub mod spelling;
 pub mod trend;
+pub mod wear;

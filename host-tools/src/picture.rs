@@ -4,6 +4,7 @@ mod band;
 mod cause;
 mod stroke;
 mod strokes;
+mod trend;
 
 use crate::figure::Verdict;
 
@@ -11,6 +12,7 @@ pub use band::{BAND_DEVIATIONS, LearntBand};
 pub use cause::{StrokeCauses, diagnosed_signature};
 pub use stroke::{StrokeReadings, capacity, signature};
 pub use strokes::{load_centres, over_strokes, shares};
+pub use trend::trend;
 
 /// What stands under a picture's title.
 #[derive(Debug, Clone, PartialEq, Eq)]

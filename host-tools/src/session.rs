@@ -10,7 +10,7 @@ mod rate;
 mod reread;
 
 use bolster_core::monitor::Monitor;
-use bolster_core::press::Columns;
+use bolster_core::press::{Columns, PressSpec};
 use bolster_core::settings::SettingsError;
 use bolster_core::shape::model::STATISTICS;
 use bolster_core::signature::Layout;
@@ -20,6 +20,7 @@ use bolster_link::message::JudgedStroke;
 use crate::card::die::DieCard;
 use crate::card::press::PressCard;
 use crate::recording::{Header, Row, Unit};
+use crate::wear::{WearGauge, WearReading};
 
 pub use framer::Framer;
 pub use outcome::{ColumnOutcome, FindingOutcome, Outcome, verdict_rank};
@@ -173,6 +174,9 @@ pub struct Run<const N: usize> {
     waiting: Option<(u64, u64)>,
     /// The baseline as the stroke that ended last found it; empty without a learnt die.
     expected: Vec<f32>,
+    spec: PressSpec,
+    /// Reads wear against the die's reference; none without a learnt die.
+    wear: Option<WearGauge>,
 }
 
 impl<const N: usize> Run<N> {
@@ -192,12 +196,15 @@ impl<const N: usize> Run<N> {
             repeats: Repeats::default(),
             waiting: None,
             expected: Vec::new(),
+            spec: card.spec,
+            wear: None,
         })
     }
 
     fn set_die(&mut self, die: &DieCard, marked: bool) -> Result<(), SessionError> {
         let model = die.shape.as_ref().map(|shape| shape.model(self.sample_hz)).transpose();
         let model = model.map_err(|why| SessionError::Settings(why.to_string()))?;
+        self.wear = die.shape.as_ref().and_then(|shape| WearGauge::new(&self.spec, shape));
         let limits = die.limits.to_core();
         let set = self.monitor.set_die(self.framer.tick(), limits, model, marked);
         set.map_err(|why| SessionError::Settings(why.to_string()))
@@ -212,6 +219,15 @@ impl<const N: usize> Run<N> {
         let shape = self.monitor.shape();
         let ended = shape.ended();
         shape.layout().filter(|layout| ended.is_whole(layout)).map(|_| ended.bins().concat())
+    }
+
+    fn wear_reading(&self) -> Option<WearReading> {
+        let (gauge, shape) = (self.wear.as_ref()?, self.monitor.shape());
+        let ended = shape.ended();
+        shape
+            .layout()
+            .filter(|layout| ended.is_whole(layout))
+            .map(|_| gauge.read(ended.bins().as_flattened()))
     }
 
     fn over_limits(&self) -> Option<[f32; STATISTICS]> {
@@ -269,7 +285,8 @@ impl<const N: usize> Run<N> {
     fn outcome(&mut self) -> Option<Outcome> {
         let (stroke, coil) = self.waiting.take()?;
         let judged = JudgedStroke::of(self.monitor.report()?);
-        Some(Outcome::new(stroke, coil, self.columns, &judged))
+        let wear = self.wear_reading();
+        Some(Outcome { wear, ..Outcome::new(stroke, coil, self.columns, &judged) })
     }
 }
 

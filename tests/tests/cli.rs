@@ -30,7 +30,7 @@ fn commands() -> Vec<String> {
 #[test]
 fn every_command_has_help_with_an_example_and_refuses_unknown_words_with_2() {
     let commands = commands();
-    for wanted in ["demo", "simulate", "replay", "learn", "plot", "import", "plan", "calibrate"] {
+    for wanted in ["demo", "simulate", "replay", "learn", "plot", "import", "plan", "calibrate", "trend"] {
         assert!(commands.iter().any(|name| name == wanted), "{wanted} is not in {commands:?}");
     }
     for name in &commands {
@@ -359,5 +359,53 @@ fn one_and_two_column_presses_give_the_plain_peaks_of_their_recordings() {
                 "{outcome} {plain:?}"
             );
         }
+    }
+}
+
+#[test]
+fn trend_takes_recordings_and_verdict_files_alike_and_refuses_what_is_neither() {
+    let folder = tempfile::tempdir().unwrap();
+    let made = simulated(folder.path(), "small-press", 60, &[]);
+    let (recording, press) = (word(&made.recording), word(&made.press));
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
+    let (die, verdicts, picture) = (path("die.toml"), path("v.jsonl"), path("trend.svg"));
+    let _ = bolster(["learn", recording, "--press", press, "--die", "a", "--out", &die]).well();
+    let _ = bolster(["replay", recording, "--press", press, "--die", &die, "--jsonl", &verdicts]).well();
+    let read = |words: &[&str]| -> Value {
+        let all = ["trend"].iter().chain(words).chain(&["--json"]);
+        serde_json::from_str(&bolster(all).well()).unwrap()
+    };
+    // Twice the same strokes: numbers that begin anew are counted on.
+    let judged = read(&[recording, recording, "--press", press, "--die", &die, "--picture", &picture]);
+    let stored = read(&[&verdicts, &verdicts, "--press", press, "--die", &die]);
+    assert_eq!(judged, stored);
+    assert_eq!((number(&judged, "/strokes"), number(&judged, "/last_stroke")), (120.0, 120.0));
+    let wear = &judged["quantities"][0];
+    assert_eq!((wear["quantity"].as_str(), wear["state"].as_str()), (Some("wear-work"), Some("no-trend")));
+    assert!(std::fs::read_to_string(&picture).unwrap().starts_with("<svg"));
+    // Without a die there is no reference: work at the usual load stands in for it.
+    let plain = read(&[recording, "--press", press]);
+    assert_eq!(plain["quantities"][0]["quantity"], "work-at-load");
+    let text = bolster(["trend", &verdicts, "--limit", "wear-work=9"]).well();
+    assert!(text.contains("60 strokes") && text.contains("no safeguard"), "{text}");
+
+    bolster(["trend", recording]).refused(&["recording.csv", "--press"]);
+    bolster(["trend", &verdicts, "--limit", "werk=9"]).refused(&["werk", "wear-work"]);
+    let cut = std::fs::read_to_string(&verdicts).unwrap().replacen("\"verdict\"", "\"vredict\"", 1);
+    let bad = path("bad.jsonl");
+    std::fs::write(&bad, cut).unwrap();
+    bolster(["trend", &verdicts, &bad]).refused(&["bad.jsonl", "line 1", "verdict"]);
+    std::fs::write(&bad, "").unwrap();
+    bolster(["trend", &bad, "--press", press]).refused(&["bad.jsonl"]);
+    let other = simulated(folder.path(), "brake-two-dies", 2, &[]);
+    let others = path("o.jsonl");
+    let _ =
+        bolster(["replay", word(&other.recording), "--press", word(&other.press), "--jsonl", &others]).well();
+    bolster(["trend", &verdicts, &others]).refused(&["o.jsonl", "left, right", "total"]);
+    for wrong in
+        [&["--limit", "9"][..], &["--confidence", "1"], &["--false-alarm", "3"], &["--quantity", "work"]]
+    {
+        let done = bolster(["trend", &verdicts].iter().chain(wrong));
+        assert_eq!((done.code, done.out.as_str()), (2, ""), "{wrong:?}: {done:?}");
     }
 }

@@ -19,6 +19,7 @@ pub mod report;
 pub mod serve;
 pub mod simulate;
 pub mod sweep;
+pub mod trend;
 
 use std::error::Error;
 use std::fmt::Write as _;
@@ -68,6 +69,7 @@ enum Command {
     Serve(serve::ServeArgs),
     Simulate(simulate::SimulateArgs),
     Sweep(sweep::SweepArgs),
+    Trend(trend::TrendArgs),
 }
 
 /// Why a command ends otherwise than well.
@@ -121,6 +123,7 @@ pub fn main() -> ExitCode {
         Command::Serve(args) => serve::run(&args),
         Command::Simulate(args) => simulate::run(&args),
         Command::Sweep(args) => sweep::run(&args),
+        Command::Trend(args) => trend::run(&args),
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

@@ -102,7 +102,9 @@ fn of_columns<const N: usize, E: From<TargetError>>(
         let (sender, handed) = channel();
         let feeder = scope.spawn(move || rows.feed(job, framer, frames, &sender));
         let collected = collect(&mut client, &handed, |stroke, judged| {
-            let outcome = Outcome::new(stroke.stroke, stroke.coil, columns, judged);
+            // A controller sends no signatures of strokes that pass: wear is read here, if the host judges as well.
+            let wear = stroke.host.as_ref().and_then(|host| host.wear);
+            let outcome = Outcome { wear, ..Outcome::new(stroke.stroke, stroke.coil, columns, judged) };
             take(&outcome, stroke.host.as_ref())
         });
         // Before the feeder is waited for: it gives up when nobody takes what it hands over.

@@ -133,6 +133,7 @@ fn outcome(reasons: &[Reason]) -> Outcome {
         reverse_angle_deg: None,
         contact_angle_deg: None,
         speed_spm: None,
+        wear: None,
         findings: Vec::new(),
     }
 }

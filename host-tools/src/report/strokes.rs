@@ -285,6 +285,7 @@ pub(super) mod tests {
             reverse_angle_deg: None,
             contact_angle_deg: None,
             speed_spm: None,
+            wear: None,
             findings,
         };
         Judged { outcome, at_ms: Some(1_767_000_000_000 + 1_200_000 * stroke as i64), told: None }

@@ -6,6 +6,8 @@ use bolster_core::verdict::{Reason, Verdict};
 use bolster_link::message::{FindingLine, JudgedStroke, Place};
 use serde::Serialize;
 
+use crate::wear::WearReading;
+
 /// One stroke: verdict, reasons and features. Loads in kN, angles in degrees from the top, work in kJ.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Outcome {
@@ -37,6 +39,8 @@ pub struct Outcome {
     pub contact_angle_deg: Option<f64>,
     /// Mean strokes a minute; null where the recording cannot tell.
     pub speed_spm: Option<f64>,
+    /// Against the frozen reference of the die card, in the terms wear shows in; null without a learnt die.
+    pub wear: Option<WearReading>,
     /// What was found, with places and figures.
     pub findings: Vec<FindingOutcome>,
 }
@@ -139,6 +143,7 @@ impl Outcome {
             reverse_angle_deg: degrees(of.reverse_at),
             contact_angle_deg: of.contact_at.and_then(degrees),
             speed_spm: of.speed_spm.map(plain),
+            wear: None,
             findings: findings.filter_map(|finding| FindingOutcome::of(finding, columns)).collect(),
         }
     }

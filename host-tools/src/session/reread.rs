@@ -5,6 +5,7 @@ use bolster_core::verdict::{Reason, Verdict};
 use serde::Deserialize;
 
 use super::{ColumnOutcome, FindingOutcome, Outcome};
+use crate::wear::WearReading;
 
 #[derive(Deserialize)]
 struct Stored {
@@ -22,6 +23,9 @@ struct Stored {
     reverse_angle_deg: Option<f64>,
     contact_angle_deg: Option<f64>,
     speed_spm: Option<f64>,
+    // Strokes stored by earlier versions have none.
+    #[serde(default)]
+    wear: Option<WearReading>,
     findings: Vec<StoredFinding>,
 }
 
@@ -93,6 +97,7 @@ pub fn outcome_from_json(text: &str) -> Option<Outcome> {
         reverse_angle_deg: stored.reverse_angle_deg,
         contact_angle_deg: stored.contact_angle_deg,
         speed_spm: stored.speed_spm,
+        wear: stored.wear,
         findings: findings.collect(),
     })
 }
