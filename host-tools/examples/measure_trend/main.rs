@@ -2,7 +2,7 @@
 //!
 //!     cargo run --release -p bolster --example measure_trend [-- RUNS [FIRST_SEED]]
 //!
-//! RUNS histories in all, an equal part of each case, 100 coils each that dull to 10 %, and as many that stay sharp. The limit
+//! RUNS histories in all, an equal part of each case, 125 coils each that dull to 10 %, and as many that stay sharp. The limit
 //! is what a die reads that is 20 % dull. Presses are the built-in scenarios, invented.
 
 mod case;
@@ -13,8 +13,10 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use bolster::trend::Wish;
 use case::{Case, Edges, Failure, Seen};
 
-const COILS: u32 = 100;
+const COILS: u32 = 125;
 const LOOKS: u32 = 6;
+/// Strokes in which one false alarm is tolerated.
+const TOLERATED: f64 = 1e8;
 
 fn main() -> Result<(), Failure> {
     let mut words = std::env::args().skip(1);
@@ -38,7 +40,7 @@ fn main() -> Result<(), Failure> {
     for case in &cases {
         eprintln!("{}: due at {:?}", case.name, case.limits);
     }
-    let wish = Wish { false_alarm_strokes: 1e7, confidence: 0.95, limits: Vec::new() };
+    let wish = Wish { false_alarm_strokes: TOLERATED / case::EVERY, confidence: 0.95, limits: Vec::new() };
     println!(
         "seeds from {first}, {COILS} coils, {LOOKS} looks in the second half, one false alarm in 1e7 strokes"
     );
@@ -83,9 +85,9 @@ fn main() -> Result<(), Failure> {
         "changes"
     );
     let mut sums = [0; 8];
-    for n in 0..cases.len() {
+    for (n, case) in cases.iter().enumerate() {
         let row = Row::of(done.iter().filter(|one| one.0 == n));
-        row.print(&cases[n].name);
+        row.print(&case.name);
         for (sum, one) in sums.iter_mut().zip(row.counts) {
             *sum += one;
         }

@@ -38,7 +38,7 @@ pub struct TrendArgs {
     #[arg(long, value_name = "NAME", requires = "picture")]
     pub quantity: Option<String>,
     /// Strokes in which one false alarm is tolerated, all quantities together
-    #[arg(long, value_name = "STROKES", default_value_t = 1e7, value_parser = strokes)]
+    #[arg(long, value_name = "STROKES", default_value_t = 1e8, value_parser = strokes)]
     pub false_alarm: f64,
     /// Confidence of intervals, a share
     #[arg(long, value_name = "SHARE", default_value_t = 0.95, value_parser = confidence)]

@@ -71,7 +71,10 @@ impl App {
     #[must_use]
     pub fn feeds_stamp(&self) -> String {
         let of = |status: FeedStatus| {
-            format!("{} {:?} {:?} {:?} {}", status.press, status.state, status.die, status.version, status.draft)
+            format!(
+                "{} {:?} {:?} {:?} {}",
+                status.press, status.state, status.die, status.version, status.draft
+            )
         };
         let whole = self.statuses().into_iter().map(of).collect::<Vec<_>>().join("\n");
         Sha256::digest(whole).iter().take(8).map(|byte| format!("{byte:02x}")).collect()

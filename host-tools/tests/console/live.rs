@@ -58,7 +58,8 @@ fn a_page_of_one_press_gets_that_presss_strokes_only() {
 fn a_page_is_told_when_its_feed_ends_or_is_judged_by_another_card() {
     let console = Console::with_strokes();
     let page = console.viewer().get("/press/P3").text();
-    let stamp = page.split("data-feeds=\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap().to_owned();
+    let stamp =
+        page.split("data-feeds=\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap().to_owned();
     let mut page = Follower::new(console.address, &format!("/live?feeds={stamp}"), None).unwrap();
     // Nothing is said while nothing changes.
     assert!(page.next(Duration::from_secs(3)).is_none());
