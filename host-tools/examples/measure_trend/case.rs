@@ -26,8 +26,8 @@ pub(crate) const COIL: u32 = 8;
 /// Strokes that each of them stands for.
 pub(crate) const EVERY: f64 = 20.0;
 /// Factor on scatter within a coil, so that the mean of eight neighbours scatters as that of 160 does. Half of the scatter is
-/// white, half remembers 0.95 of itself: variances of the mean are 0.5/160 + 0.5 · 0.22 = 0.113 of a stroke's over 160 strokes
-/// and 0.5/8 + 0.5 · 0.89 = 0.507 over eight.
+/// white, half remembers 0.95 of itself: variances of the mean are 0.5/160 + 0.5 · 0.214 = 0.110 of a stroke's over 160 strokes
+/// and 0.5/8 + 0.5 · 0.878 = 0.502 over eight.
 const QUIETER: f64 = 0.47;
 /// Dullness at which a history ends, and at which the die is due.
 pub(crate) const ENDS_AT: f64 = 0.10;

@@ -206,6 +206,7 @@ pub fn stroke(press: &str, number: u64, peak_kn: f64) -> NewStroke {
             reverse_angle_deg: Some(172.0),
             contact_angle_deg: Some(160.0),
             speed_spm: Some(45.0),
+            wear: None,
             findings: Vec::new(),
         },
         kept: None,
