@@ -92,7 +92,7 @@ fn fed(session: &mut Session, row: Option<&Row>) -> Option<Outcome> {
 
 /// Reads `recording` and steps what `begin` made from its header through its rows and, with none, its end; a step
 /// says whether it completed a stroke.
-fn stream<S, E: From<JudgeError>>(
+pub(crate) fn stream<S, E: From<JudgeError>>(
     recording: &Path,
     card: &PressCard,
     begin: impl FnOnce(&Header, SampleRate) -> Result<S, SessionError>,

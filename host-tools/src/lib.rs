@@ -21,6 +21,7 @@ pub mod recording;
 pub mod report;
 pub mod review;
 pub mod session;
+pub mod spectrum;
 pub mod spelling;
 pub mod trend;
 pub mod wear;

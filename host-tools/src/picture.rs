@@ -2,6 +2,7 @@
 
 mod band;
 mod cause;
+mod frame;
 mod stroke;
 mod strokes;
 mod trend;
@@ -10,6 +11,7 @@ use crate::figure::Verdict;
 
 pub use band::{BAND_DEVIATIONS, LearntBand};
 pub use cause::{StrokeCauses, diagnosed_signature};
+pub use frame::frame_health;
 pub use stroke::{StrokeReadings, capacity, signature};
 pub use strokes::{load_centres, over_strokes, shares};
 pub use trend::trend;

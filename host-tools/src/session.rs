@@ -152,6 +152,12 @@ impl Session {
         each!(self, run => run.repeats.ended)
     }
 
+    /// `[column]`: fatigue-weighted cycles so far, by the core's ledger (see [`bolster_core::ledger`]).
+    #[must_use]
+    pub fn weighted_cycles(&self) -> Vec<f64> {
+        each!(self, run => run.monitor.ledger().weighted.to_vec())
+    }
+
     /// One row; gives the outcome of the stroke that it shows to be complete.
     pub fn row(&mut self, row: &Row) -> Option<Outcome> {
         each!(self, run => run.row(row))

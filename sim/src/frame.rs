@@ -233,6 +233,12 @@ impl Frame {
         f64::sqrt(self.total_stiffness / self.mass[0]) / core::f64::consts::TAU
     }
 
+    /// Mass (kN·s²/mm), damping (kN·s/mm) and stiffness (kN/mm) on opening, roll and pitch, for whoever wants its modes.
+    #[must_use]
+    pub fn matrices(&self) -> ([f64; 3], [[f64; 3]; 3], [[f64; 3]; 3]) {
+        (self.mass, self.damping_matrix, self.stiffness_matrix)
+    }
+
     /// How many columns carry gauges.
     #[must_use]
     pub fn columns(&self) -> usize {

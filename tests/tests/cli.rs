@@ -30,7 +30,9 @@ fn commands() -> Vec<String> {
 #[test]
 fn every_command_has_help_with_an_example_and_refuses_unknown_words_with_2() {
     let commands = commands();
-    for wanted in ["demo", "simulate", "replay", "learn", "plot", "import", "plan", "calibrate", "trend"] {
+    for wanted in
+        ["demo", "simulate", "replay", "learn", "plot", "import", "plan", "calibrate", "spectrum", "trend"]
+    {
         assert!(commands.iter().any(|name| name == wanted), "{wanted} is not in {commands:?}");
     }
     for name in &commands {

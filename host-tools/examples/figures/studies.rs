@@ -1,8 +1,8 @@
 //! A plan, a calibration and spectra of an invented press.
 
 use bolster::figure::{
-    Calibration, CalibrationPoint, Figure, LoadUnit, Plan, PlanStation, Size, Spectrum, SpectrumColumn,
-    SpectrumPeak,
+    Calibration, CalibrationPoint, Decay, Figure, LoadUnit, Moved, Plan, PlanStation, Size, Spectrum,
+    SpectrumColumn, SpectrumPeak,
 };
 
 use super::{Scatter, entry};
@@ -116,6 +116,7 @@ fn spectrum(columns: usize) -> Spectrum {
                 SpectrumPeak { hz: f0, damping: Some(damping) },
                 SpectrumPeak { hz: 50.0, damping: None },
             ],
+            ..SpectrumColumn::default()
         })
         .collect();
     Spectrum {
@@ -124,7 +125,37 @@ fn spectrum(columns: usize) -> Spectrum {
         unit: LoadUnit::Kn,
         hz,
         columns,
+        moved: Vec::new(),
     }
+}
+
+/// The whole picture of a frame's health: decays beside the spectra, and what moved.
+fn frame() -> Spectrum {
+    let mut frame = spectrum(4);
+    let time_ms: Vec<f64> = (0..1200).map(|n| f64::from(n) / 8.0).collect();
+    for column in &mut frame.columns {
+        let envelope_kn: Vec<f64> = time_ms.iter().map(|t| 40.0 * (-t / 30.0).exp()).collect();
+        let ring = time_ms.iter().zip(&envelope_kn).map(|(t, size)| size * (t * 0.66).cos());
+        column.decay = Some(Decay { load_kn: ring.collect(), time_ms: time_ms.clone(), envelope_kn });
+    }
+    frame.columns[2].peaks.clear();
+    frame.columns[2].note = "not enough ringing".into();
+    let moved = |title: &str, scale: f64| Moved {
+        title: title.into(),
+        points: (0..4)
+            .map(|column| {
+                (0..6)
+                    .map(|n| [250.0 * f64::from(n), scale * f64::from(n * column), 0.4 * scale.abs()])
+                    .collect()
+            })
+            .collect(),
+    };
+    frame.moved = vec![
+        moved("Frequency, % off the first", -0.05),
+        moved("Zero, kN off the first", 0.2),
+        moved("Share of the load, % off the first", 0.01),
+    ];
+    frame
 }
 
 /// All pictures of this file.
@@ -164,6 +195,7 @@ pub(crate) fn all() -> Vec<(String, Box<dyn Figure>, Size)> {
         entry("calibration-bare", bare),
         entry("spectrum", spectrum(4)),
         entry("spectrum-one-column", spectrum(1)),
+        ("spectrum-frame".into(), Box::new(frame()), frame().size()),
         ("plan-small".into(), Box::new(plan(7)), Size::LEAST),
         ("calibration-small".into(), Box::new(calibration(1.0)), Size::LEAST),
         ("spectrum-small".into(), Box::new(spectrum(4)), Size::LEAST),

@@ -18,6 +18,7 @@ pub mod report;
 #[cfg(feature = "console")]
 pub mod serve;
 pub mod simulate;
+pub mod spectrum;
 pub mod sweep;
 pub mod trend;
 
@@ -68,6 +69,7 @@ enum Command {
     #[cfg(feature = "console")]
     Serve(serve::ServeArgs),
     Simulate(simulate::SimulateArgs),
+    Spectrum(spectrum::SpectrumArgs),
     Sweep(sweep::SweepArgs),
     Trend(trend::TrendArgs),
 }
@@ -122,6 +124,7 @@ pub fn main() -> ExitCode {
         #[cfg(feature = "console")]
         Command::Serve(args) => serve::run(&args),
         Command::Simulate(args) => simulate::run(&args),
+        Command::Spectrum(args) => spectrum::run(&args),
         Command::Sweep(args) => sweep::run(&args),
         Command::Trend(args) => trend::run(&args),
     };

@@ -72,7 +72,7 @@ pub use review::{Review, ReviewLimit};
 pub use shares::Shares;
 pub use signature::{AxisKind, Envelope, OffendingSpan, Signature, Trace};
 pub use size::Size;
-pub use spectrum::{Spectrum, SpectrumColumn, SpectrumPeak};
+pub use spectrum::{Decay, Moved, Spectrum, SpectrumColumn, SpectrumPeak};
 pub use strokes::Strokes;
 pub use table::{Cell, Table};
 pub use ticks::{Ticks, degree_ticks, ticks};
