@@ -49,6 +49,12 @@ impl<const N: usize, const CAP: usize> KeptStroke<N, CAP> {
         (self.remaining == Some(0)).then(|| self.ring.iter())
     }
 
+    /// How many there are, once the ring stands still.
+    #[must_use]
+    pub fn frames(&self) -> Option<usize> {
+        (self.remaining == Some(0)).then(|| self.ring.len())
+    }
+
     /// The n-th of them; none beyond the last, or while the ring runs.
     #[must_use]
     pub fn frame(&self, n: usize) -> Option<&Frame<N>> {

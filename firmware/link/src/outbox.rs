@@ -39,6 +39,15 @@ impl<T: Copy, const CAP: usize> Outbox<T, CAP> {
         self.next_in = self.next_in.wrapping_add(1);
     }
 
+    /// Puts one in under its own number; numbers before it that never came are told as lost with those that are held.
+    pub fn put_as(&mut self, number: u32, item: T) {
+        if number != self.next_in {
+            self.held.clear();
+            self.next_in = number;
+        }
+        self.put(item);
+    }
+
     /// Number of the next one to be put in.
     #[must_use]
     pub fn next_number(&self) -> u32 {
@@ -109,6 +118,15 @@ mod tests {
         assert_eq!(drain(&mut outbox), [Out::Item(8), Out::Item(9)]);
         outbox.rewind(99);
         assert_eq!(drain(&mut outbox), []);
+    }
+
+    #[test]
+    fn numbers_that_never_came_are_told_as_lost() {
+        let mut outbox = Outbox::<u32, 4>::default();
+        [0, 1, 2, 7, 8].into_iter().for_each(|n| outbox.put_as(n, n));
+        assert_eq!(drain(&mut outbox), [Out::Lost(0, 7), Out::Item(7), Out::Item(8)]);
+        outbox.put_as(9, 9);
+        assert_eq!(drain(&mut outbox), [Out::Item(9)]);
     }
 
     proptest! {

@@ -306,7 +306,9 @@ struct Put<'a> {
 impl Put<'_> {
     fn bytes(&mut self, bytes: &[u8]) -> Result<(), FormError> {
         let end = self.len.saturating_add(bytes.len());
-        self.room.get_mut(self.len..end).ok_or(FormError::Length)?.copy_from_slice(bytes);
+        // Not `copy_from_slice`, whose panic the compiler does not always see to be out of reach.
+        let room = self.room.get_mut(self.len..end).ok_or(FormError::Length)?;
+        room.iter_mut().zip(bytes).for_each(|(to, from)| *to = *from);
         self.len = end;
         Ok(())
     }
@@ -326,7 +328,8 @@ struct Take<'a> {
 impl Pass for Take<'_> {
     fn bytes(&mut self, bytes: &mut [u8]) -> Result<(), FormError> {
         let end = self.len.saturating_add(bytes.len());
-        bytes.copy_from_slice(self.bytes.get(self.len..end).ok_or(FormError::Length)?);
+        let from = self.bytes.get(self.len..end).ok_or(FormError::Length)?;
+        bytes.iter_mut().zip(from).for_each(|(to, from)| *to = *from);
         self.len = end;
         Ok(())
     }

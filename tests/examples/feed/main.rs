@@ -7,10 +7,12 @@
 //!
 //! `feed line CAPTURED FEED` decodes what a controller said while it judged a feed of four columns and compares every
 //! stroke and event with the host's; `feed noise SEED COUNT` writes random bytes for it to be disturbed with; `feed rainflow`
-//! counts the published example.
+//! counts the published example. `feed watchdog`, `feed talk` and `feed hostile` run the controller's PROGRAM in the emulator
+//! and provoke its watchdog, ask of it all that can be asked, and disturb it.
 
 mod line;
 mod random;
+mod watch;
 
 use std::error::Error;
 use std::fs::File;
@@ -59,9 +61,15 @@ fn main() -> Result<(), Box<dyn Error>> {
             Ok(())
         }
         ["noise", seed, count] => line::noise(seed.parse()?, count.parse()?),
+        ["watchdog", case, program] => watch::watchdog(case, Path::new(program)),
+        ["talk", program] => watch::talk(Path::new(program)),
+        ["hostile", seed, count, program] => {
+            watch::hostile(seed.parse()?, count.parse()?, Path::new(program))
+        }
         ["line", captured, feed] => line::compare(Path::new(captured), Path::new(feed)),
         _ => Err("usage: feed random SEED FRAMES FOLDER | feed recording PRESS.toml RECORDING.csv OUT.feed \
-                  | feed judge FEED | feed noise SEED COUNT | feed line CAPTURED FEED | feed rainflow"
+                  | feed judge FEED | feed noise SEED COUNT | feed line CAPTURED FEED | feed rainflow | feed watchdog frames|channel|task PROGRAM | feed talk PROGRAM \
+                  | feed hostile SEED COUNT PROGRAM"
             .into()),
     }
 }
@@ -79,24 +87,24 @@ fn all_random(seed: u64, frames: u32, folder: &Path) -> Result<(), Box<dyn Error
         let out = |columns: usize| folder.join(format!("random-{columns}-{name}.feed"));
         run(
             &random::header(Columns::Total, source, each),
-            random::frames::<1>(seed + 1, source, each, true),
+            random::frames::<1>(seed + 1, source, each, false),
             &out(1),
         )?;
         run(
             &random::header(Columns::LeftRight, source, each),
-            random::frames::<2>(seed + 2, source, each, true),
+            random::frames::<2>(seed + 2, source, each, false),
             &out(2),
         )?;
         run(
             &random::header(Columns::Corners, source, each),
-            random::frames::<4>(seed + 4, source, each, true),
+            random::frames::<4>(seed + 4, source, each, false),
             &out(4),
         )?;
     }
-    // What controllers are shown: a clock that never fails, for a controller whose clock fails is reset by its
-    // watchdog.
+    // What controllers are shown: a clock that never fails and channels that do not freeze, for else the watchdog
+    // restarts them.
     let header = random::header(Columns::Corners, StrokeSource::Encoder, each);
-    let frames = random::frames::<4>(seed + 100, StrokeSource::Encoder, each, false);
+    let frames = random::frames::<4>(seed + 100, StrokeSource::Encoder, each, true);
     run(&header, frames, &folder.join("sound-4-encoder.feed"))
 }
 

@@ -42,12 +42,12 @@ enum Fault {
     Reverse,
 }
 
-/// `count` frames; without `clock_faults` none is lost or repeated.
+/// `count` frames; in a `sound` feed none is lost or repeated and no channel freezes, which would restart a controller.
 pub(crate) fn frames<const N: usize>(
     seed: u64,
     source: StrokeSource,
     count: u32,
-    clock_faults: bool,
+    sound: bool,
 ) -> impl Iterator<Item = (Before, Frame<N>)> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let mut tick = rng.random::<u32>();
@@ -67,7 +67,11 @@ pub(crate) fn frames<const N: usize>(
         };
         if fault_left == 0 {
             fault = if rng.random_ratio(1, 2_500) { any_fault::<N>(&mut rng) } else { Fault::None };
-            if !clock_faults && matches!(fault, Fault::LostFrames | Fault::RepeatedFrames) {
+            let restarts = matches!(
+                fault,
+                Fault::LostFrames | Fault::RepeatedFrames | Fault::Stuck(_) | Fault::Shorted(_)
+            );
+            if sound && restarts {
                 fault = Fault::Garbage;
             }
             fault_left = if matches!(fault, Fault::None) { 1 } else { rng.random_range(1..1_500) };

@@ -2,16 +2,13 @@
 //!
 //! [`Reach`] is how it gets at the monitor; a program's own, for it knows what must not be delayed.
 
-use crate::flash::{Flash, regions};
 use bolster_core::shape::FillError;
 use bolster_link::message::{Cause, EventLine, Hello, JournalEntry, JournalLine, PART_MAX, Refusal, Status};
 use bolster_link::settings::{FIXED_MAX, Fixed, Head, WordCheck};
 use bolster_link::station::Controller;
 use bolster_link::trial::BINS;
 use bolster_store::counters::Counters;
-use bolster_store::settings::{Current, PART};
-use bolster_store::{Store, StoreError};
-use embassy_futures::block_on;
+use bolster_store::settings::PART;
 
 /// Words of a shape handed up at a time: less than a frame's work.
 const WORDS_AT_ONCE: usize = 24;
@@ -78,66 +75,125 @@ pub fn fill_refused(why: FillError) -> Refusal {
     if why == FillError::Busy { Refusal::Store } else { Refusal::Impossible }
 }
 
+/// What is kept through a loss of power. Its failures are told as [`Refusal::Store`].
+pub trait Keep {
+    /// Puts one part of new settings aside.
+    ///
+    /// # Errors
+    /// [`Refusal`] if it does not fit or cannot be stored.
+    fn put(&mut self, part: u16, bytes: &[u8]) -> Result<(), Refusal>;
+    /// One part of what has been put aside, or of what is current: gives its length.
+    ///
+    /// # Errors
+    /// [`Refusal::NotWhole`] if there is no such part.
+    fn part(&mut self, of: Which, part: u16, out: &mut [u8]) -> Result<usize, Refusal>;
+    /// Makes what has been put aside current, if it has this length and checksum.
+    ///
+    /// # Errors
+    /// [`Refusal`] if it has not, or cannot be stored.
+    fn commit(&mut self, len: u32, check: u32) -> Result<Current, Refusal>;
+    /// What is current.
+    fn current(&mut self) -> Option<Current>;
+    /// Counters as last saved.
+    fn counters(&mut self) -> Counters;
+    /// Saves them; what cannot be saved now is saved with the next ones.
+    fn save(&mut self, counters: &Counters);
+    /// Number of the next line of the journal.
+    fn next_line(&mut self) -> u32;
+    /// Appends a line; true if it is kept.
+    fn append(&mut self, number: u32, body: &[u8]) -> bool;
+    /// Shows every line held, oldest first.
+    ///
+    /// # Errors
+    /// [`Refusal`] if they cannot be read.
+    fn lines(&mut self, see: impl FnMut(u32, &[u8])) -> Result<(), Refusal>;
+}
+
+/// Which settings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Which {
+    /// Those that were put aside.
+    Aside,
+    /// Those that are current.
+    Current,
+}
+
+/// Current settings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Current {
+    /// One more with each commit.
+    pub generation: u32,
+    /// Bytes.
+    pub len: u32,
+}
+
+/// Nothing is kept: a controller without a flash.
+#[derive(Debug)]
+pub struct Nothing;
+
+impl Keep for Nothing {
+    fn put(&mut self, _: u16, _: &[u8]) -> Result<(), Refusal> {
+        Err(Refusal::Store)
+    }
+
+    fn part(&mut self, _: Which, _: u16, _: &mut [u8]) -> Result<usize, Refusal> {
+        Err(Refusal::Store)
+    }
+
+    fn commit(&mut self, _: u32, _: u32) -> Result<Current, Refusal> {
+        Err(Refusal::Store)
+    }
+
+    fn current(&mut self) -> Option<Current> {
+        None
+    }
+
+    fn counters(&mut self) -> Counters {
+        Counters::default()
+    }
+
+    fn save(&mut self, _: &Counters) {}
+
+    fn next_line(&mut self) -> u32 {
+        0
+    }
+
+    fn append(&mut self, _: u32, _: &[u8]) -> bool {
+        false
+    }
+
+    fn lines(&mut self, _: impl FnMut(u32, &[u8])) -> Result<(), Refusal> {
+        Err(Refusal::Store)
+    }
+}
+
 /// The lower level.
 #[derive(Debug)]
-pub struct Below<R> {
+pub struct Below<R, K> {
     /// The monitor.
     pub reach: R,
-    store: Option<Store<Flash>>,
+    keep: K,
     start: Counters,
     cause: Cause,
     generation: u32,
     next_line: u32,
-    /// Settings were committed and are to be taken: their place.
+    /// Settings were committed and are to be taken.
     pending: Option<Current>,
     /// The monitor must start anew for them.
     restart: bool,
 }
 
-impl From<StoreError> for StoreFailed {
-    fn from(_: StoreError) -> Self {
-        Self
-    }
-}
-
-/// The store failed; which is all that anyone is told by the line.
-#[derive(Debug, Clone, Copy)]
-struct StoreFailed;
-
-impl From<StoreFailed> for Refusal {
-    fn from(_: StoreFailed) -> Self {
-        Self::Store
-    }
-}
-
-impl<R: Reach> Below<R> {
-    /// Opens the store, counts and writes down this start, and takes the settings there are.
-    pub fn start(reach: R, cause: Cause) -> Self {
-        let mut below = Self {
-            reach,
-            store: block_on(Store::open(Flash, regions())).ok(),
-            start: Counters::default(),
-            cause,
-            generation: 0,
-            next_line: 0,
-            pending: None,
-            restart: false,
-        };
-        // A store that fails leaves the monitor without settings, and so the permit off.
-        let _ = below.begin();
+impl<R: Reach, K: Keep> Below<R, K> {
+    /// Counts and writes down this start, and takes the settings there are.
+    pub fn start(reach: R, mut keep: K, cause: Cause) -> Self {
+        let mut start = keep.counters();
+        start.boots = start.boots.saturating_add(1);
+        keep.save(&start);
+        let (next_line, pending) = (keep.next_line(), keep.current());
+        let mut below = Self { reach, keep, start, cause, generation: 0, next_line, pending, restart: false };
+        below.write(&JournalEntry::Started { boots: start.boots, cause });
+        below.take_settings();
         below
-    }
-
-    fn begin(&mut self) -> Result<(), StoreFailed> {
-        let store = self.store.as_mut().ok_or(StoreFailed)?;
-        self.start = block_on(store.counters())?;
-        self.start.boots = self.start.boots.saturating_add(1);
-        block_on(store.save_counters(&self.start))?;
-        self.next_line = block_on(store.next_entry())?;
-        self.pending = block_on(store.current_settings())?;
-        self.write(&JournalEntry::Started { boots: self.start.boots, cause: self.cause });
-        self.take_settings();
-        Ok(())
     }
 
     /// Starts so far.
@@ -152,12 +208,11 @@ impl<R: Reach> Below<R> {
         self.restart
     }
 
-    /// Writes a line of the journal. A store that fails keeps nothing, which its numbers will show.
+    /// Writes a line of the journal. What is not kept is missing from its numbers.
     pub fn write(&mut self, entry: &JournalEntry) {
         let mut body = [0; 64];
-        let Some(store) = &mut self.store else { return };
         let Ok(body) = postcard::to_slice(entry, &mut body) else { return };
-        if block_on(store.append(self.next_line, body)).is_ok() {
+        if self.keep.append(self.next_line, body) {
             self.next_line = self.next_line.wrapping_add(1);
         }
         self.reach.alive();
@@ -171,10 +226,7 @@ impl<R: Reach> Below<R> {
     /// Saves the counters.
     pub fn save_counters(&mut self) {
         let counters = self.reach.counters(&self.start);
-        if let Some(store) = &mut self.store {
-            // Tried again the next time.
-            let _ = block_on(store.save_counters(&counters));
-        }
+        self.keep.save(&counters);
     }
 
     /// Whether settings were committed and are not taken yet.
@@ -186,9 +238,8 @@ impl<R: Reach> Below<R> {
     /// Takes settings that have been committed since the last call.
     pub fn take_settings(&mut self) {
         let Some(current) = self.pending.take() else { return };
-        let Self { reach, store, .. } = self;
-        let Some(store) = store else { return };
-        let mut part = |part, out: &mut [u8]| block_on(store.read_settings(&current, part, out));
+        let Self { reach, keep, .. } = self;
+        let mut part = |part, out: &mut [u8]| keep.part(Which::Current, part, out);
         let mut head = None;
         let begin = fixed_part(&mut part, current.len, |fixed| {
             head = Head::read(fixed).ok();
@@ -214,8 +265,8 @@ impl<R: Reach> Below<R> {
 }
 
 /// Reads one part of settings.
-trait Parts: FnMut(u16, &mut [u8]) -> Result<usize, StoreError> {}
-impl<F: FnMut(u16, &mut [u8]) -> Result<usize, StoreError>> Parts for F {}
+trait Parts: FnMut(u16, &mut [u8]) -> Result<usize, Refusal> {}
+impl<F: FnMut(u16, &mut [u8]) -> Result<usize, Refusal>> Parts for F {}
 
 /// Shows the fixed part of settings to `fixed`, which gives its length; gives that back, if settings are so long.
 fn fixed_part(
@@ -226,7 +277,7 @@ fn fixed_part(
     let mut room = [0; FIXED_MAX];
     let parts = len.div_ceil(PART as u32) as u16;
     for (number, room) in (0..parts).zip(room.chunks_mut(PART)) {
-        part(number, room).map_err(|_| Refusal::NotWhole)?;
+        part(number, room)?;
     }
     let length = fixed(room.get(..FIXED_MAX.min(len as usize)).unwrap_or(&room))? as u32;
     if length <= len { Ok(length) } else { Err(Refusal::Impossible) }
@@ -242,7 +293,7 @@ fn words(
     let mut at = begin;
     while at < len {
         let mut room = [0; PART];
-        let got = part((at / PART as u32) as u16, &mut room).map_err(|_| Refusal::NotWhole)?;
+        let got = part((at / PART as u32) as u16, &mut room)?;
         let bytes = room.get((at % PART as u32) as usize..got.min(PART)).unwrap_or(&[]);
         // Words do not go over parts: both are of whole words.
         for bytes in bytes.as_chunks::<4>().0.chunks(WORDS_AT_ONCE) {
@@ -257,7 +308,7 @@ fn words(
     Ok(())
 }
 
-impl<R: Reach> Controller for Below<R> {
+impl<R: Reach, K: Keep> Controller for Below<R, K> {
     fn hello(&self) -> Hello {
         Hello {
             build: *b"mps2-386",
@@ -272,45 +323,37 @@ impl<R: Reach> Controller for Below<R> {
     }
 
     fn put_settings(&mut self, from: u32, bytes: &[u8]) -> Result<(), Refusal> {
-        let store = self.store.as_mut().ok_or(Refusal::Store)?;
         // Parts are the store's own.
         if !from.is_multiple_of(PART as u32) || bytes.len() > PART {
             return Err(Refusal::Place);
         }
         let part = u16::try_from(from / PART as u32).map_err(|_| Refusal::Place)?;
-        block_on(store.put_settings(part, bytes)).map_err(|why| match why {
-            StoreError::TooLong => Refusal::Place,
-            _ => Refusal::Store,
-        })
+        self.keep.put(part, bytes)
     }
 
     fn get_settings(&mut self, from: u32, out: &mut [u8]) -> Result<(), Refusal> {
-        let store = self.store.as_mut().ok_or(Refusal::Store)?;
-        let mut left = out;
+        let mut cells = out.iter_mut();
         let mut at = from;
-        while !left.is_empty() {
-            let (mut room, part) = ([0; PART], at / PART as u32);
-            let part = u16::try_from(part).map_err(|_| Refusal::Place)?;
-            let got = block_on(store.read_aside(part, &mut room)).map_err(|_| Refusal::Place)?;
+        while cells.len() > 0 {
+            let (mut room, number) = ([0; PART], at / PART as u32);
+            let number = u16::try_from(number).map_err(|_| Refusal::Place)?;
+            let got = self.keep.part(Which::Aside, number, &mut room).map_err(|_| Refusal::Place)?;
             let bytes = room.get(at as usize % PART..got).unwrap_or(&[]);
-            let (bytes, _) = bytes.split_at_checked(left.len()).unwrap_or((bytes, &[]));
             if bytes.is_empty() {
                 return Err(Refusal::Place);
             }
-            let (now, later) =
-                core::mem::take(&mut left).split_at_mut_checked(bytes.len()).ok_or(Refusal::Place)?;
-            now.copy_from_slice(bytes);
-            at += bytes.len() as u32;
-            left = later;
+            for (byte, cell) in bytes.iter().zip(&mut cells) {
+                *cell = *byte;
+                at += 1;
+            }
         }
         Ok(())
     }
 
     fn commit_settings(&mut self, len: u32, check: u32) -> Result<(), Refusal> {
-        let Self { reach, store, .. } = self;
-        let store = store.as_mut().ok_or(Refusal::Store)?;
+        let Self { reach, keep, .. } = self;
         // Everything is looked at before anything is taken.
-        let mut part = |part, out: &mut [u8]| block_on(store.read_aside(part, out));
+        let mut part = |part, out: &mut [u8]| keep.part(Which::Aside, part, out);
         let mut shape = None;
         let begin = fixed_part(&mut part, len, |fixed| {
             let head = Head::read(fixed).map_err(|_| Refusal::Impossible)?;
@@ -331,10 +374,7 @@ impl<R: Reach> Controller for Below<R> {
         if !whole {
             return Err(Refusal::Impossible);
         }
-        let current = block_on(store.commit_settings(len, check)).map_err(|why| match why {
-            StoreError::NotWhole | StoreError::TooLong => Refusal::NotWhole,
-            _ => Refusal::Store,
-        })?;
+        let current = keep.commit(len, check)?;
         self.pending = Some(current);
         self.write(&JournalEntry::Settings(current.generation));
         Ok(())
@@ -363,7 +403,6 @@ impl<R: Reach> Controller for Below<R> {
     }
 
     fn journal(&mut self, from: u32, out: &mut [u8]) -> Result<(usize, u32), Refusal> {
-        let store = self.store.as_mut().ok_or(Refusal::Store)?;
         let out = out.get_mut(..PART_MAX).ok_or(Refusal::Store)?;
         let (mut len, mut next, mut full) = (0, from, false);
         let seen = |number: u32, body: &[u8]| {
@@ -381,7 +420,7 @@ impl<R: Reach> Controller for Below<R> {
                 Err(_) => full = true,
             }
         };
-        block_on(store.entries(seen)).map_err(|_| Refusal::Store)?;
+        self.keep.lines(seen)?;
         Ok((len, next))
     }
 

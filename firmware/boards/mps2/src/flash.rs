@@ -5,9 +5,13 @@
 //! by the `store` program on a file. Memory that was never written reads as zeros and means erased, so all is kept
 //! inverted.
 
+use crate::below::{Current, Keep, Which};
 use crate::mmio::{Device, Register};
-use bolster_store::Regions;
+use bolster_link::message::Refusal;
+use bolster_store::counters::Counters;
+use bolster_store::{Regions, Store, StoreError};
 use core::convert::Infallible;
+use embassy_futures::block_on;
 use embedded_storage_async::nor_flash::{ErrorType, NorFlash, ReadNorFlash};
 
 /// Bytes of a page.
@@ -17,8 +21,7 @@ const PAGE: u32 = 4096;
 const PAGES: u32 = 42;
 
 /// What lies where.
-#[must_use]
-pub fn regions() -> Regions {
+fn regions() -> Regions {
     Regions {
         settings: 0..22 * PAGE,
         counters: 22 * PAGE..24 * PAGE,
@@ -29,7 +32,7 @@ pub fn regions() -> Regions {
 
 /// The flash.
 #[derive(Debug)]
-pub struct Flash;
+struct Flash;
 
 fn word(at: u32) -> Register {
     Register::of(Device::Flash, at as usize & !3)
@@ -43,12 +46,14 @@ impl ReadNorFlash for Flash {
     const READ_SIZE: usize = 1;
 
     async fn read(&mut self, at: u32, bytes: &mut [u8]) -> Result<(), Infallible> {
-        let mut cells = [0; 4];
-        for (n, (byte, at)) in bytes.iter_mut().zip(at..).enumerate() {
-            if n == 0 || at % 4 == 0 {
-                cells = (!word(at).read()).to_le_bytes();
-            }
-            let [a, b, c, d] = cells;
+        // Whole words where there are any: most reads are of them.
+        let (words, rest) = if at % 4 == 0 { bytes.as_chunks_mut::<4>() } else { ([].as_mut_slice(), bytes) };
+        let behind = at + 4 * words.len() as u32;
+        for (cells, at) in words.iter_mut().zip((at..).step_by(4)) {
+            *cells = (!word(at).read()).to_le_bytes();
+        }
+        for (byte, at) in rest.iter_mut().zip(behind..) {
+            let [a, b, c, d] = (!word(at).read()).to_le_bytes();
             *byte = match at % 4 {
                 0 => a,
                 1 => b,
@@ -81,5 +86,86 @@ impl NorFlash for Flash {
             word(at).write(word(at).read() | !u32::from_le_bytes(*cells));
         }
         Ok(())
+    }
+}
+
+/// What the flash keeps. A store that cannot be opened keeps nothing, and the monitor stays without settings.
+#[derive(Debug)]
+pub struct Stored {
+    store: Option<Store<Flash>>,
+    current: Option<bolster_store::settings::Current>,
+}
+
+impl Stored {
+    /// Opens the store.
+    #[must_use]
+    pub fn open() -> Self {
+        let mut store = block_on(Store::open(Flash, regions())).ok();
+        let current = store.as_mut().and_then(|store| block_on(store.current_settings()).ok()).flatten();
+        Self { store, current }
+    }
+
+    fn store(&mut self) -> Result<&mut Store<Flash>, Refusal> {
+        self.store.as_mut().ok_or(Refusal::Store)
+    }
+}
+
+fn refused(why: StoreError) -> Refusal {
+    match why {
+        StoreError::TooLong => Refusal::Place,
+        StoreError::NotWhole => Refusal::NotWhole,
+        _ => Refusal::Store,
+    }
+}
+
+impl Keep for Stored {
+    fn put(&mut self, part: u16, bytes: &[u8]) -> Result<(), Refusal> {
+        block_on(self.store()?.put_settings(part, bytes)).map_err(refused)
+    }
+
+    fn part(&mut self, of: Which, part: u16, out: &mut [u8]) -> Result<usize, Refusal> {
+        let current = self.current;
+        let store = self.store()?;
+        match (of, current) {
+            (Which::Aside, _) => block_on(store.read_aside(part, out)).map_err(refused),
+            (Which::Current, Some(current)) => {
+                block_on(store.read_settings(&current, part, out)).map_err(refused)
+            }
+            (Which::Current, None) => Err(Refusal::NotWhole),
+        }
+    }
+
+    fn commit(&mut self, len: u32, check: u32) -> Result<Current, Refusal> {
+        let current = block_on(self.store()?.commit_settings(len, check)).map_err(refused)?;
+        self.current = Some(current);
+        Ok(Current { generation: current.generation, len: current.len })
+    }
+
+    fn current(&mut self) -> Option<Current> {
+        self.current.map(|current| Current { generation: current.generation, len: current.len })
+    }
+
+    fn counters(&mut self) -> Counters {
+        let read = |store: &mut Store<Flash>| block_on(store.counters()).ok();
+        self.store.as_mut().and_then(read).unwrap_or_default()
+    }
+
+    fn save(&mut self, counters: &Counters) {
+        if let Some(store) = &mut self.store {
+            let _ = block_on(store.save_counters(counters));
+        }
+    }
+
+    fn next_line(&mut self) -> u32 {
+        let read = |store: &mut Store<Flash>| block_on(store.next_entry()).ok();
+        self.store.as_mut().and_then(read).unwrap_or(0)
+    }
+
+    fn append(&mut self, number: u32, body: &[u8]) -> bool {
+        self.store.as_mut().is_some_and(|store| block_on(store.append(number, body)).is_ok())
+    }
+
+    fn lines(&mut self, see: impl FnMut(u32, &[u8])) -> Result<(), Refusal> {
+        block_on(self.store()?.entries(see)).map_err(refused)
     }
 }

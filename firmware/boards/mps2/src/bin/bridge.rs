@@ -16,6 +16,7 @@ use bolster_link::settings::{Fixed, Head};
 use bolster_link::station::Station;
 use bolster_link::trial::{BYPASS_TICKS, TrialMonitor};
 use bolster_mps2::below::{Below, Reach, check, fill_refused};
+use bolster_mps2::flash::Stored;
 use bolster_mps2::mmio::Device;
 use bolster_mps2::stack;
 use bolster_mps2::uart::Uart;
@@ -182,7 +183,7 @@ impl Reach for Bench {
 
     fn kept_frames(&self) -> Option<u32> {
         let any = self.monitor.as_ref()?;
-        each!(any, monitor => monitor.kept().kept().map(|frames| frames.count() as u32))
+        each!(any, monitor => monitor.kept().frames().map(|frames| frames as u32))
     }
 
     fn kept_record(&self, number: u32, out: &mut [u8]) -> Option<usize> {
@@ -272,7 +273,7 @@ fn main() -> ! {
     stack::paint();
     let mut uart = Uart::new(Device::Uart1);
     let bench = Bench { monitor: None, frames: 0, tick: Tick(0), ended: false, next_event: 0 };
-    let mut below = Below::start(bench, Cause::Power);
+    let mut below = Below::start(bench, Stored::open(), Cause::Power);
     let mut station = Station::<8, 64>::default();
     let Ok(file) = File::open(c"/dev/stdin") else {
         println!("bridge: the emulator has no standard input");

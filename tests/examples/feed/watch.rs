@@ -1,0 +1,366 @@
+//! An emulated controller under observation: its line spoken to by the host's library, its watchdog provoked, its permit
+//! seen in the emulator's trace.
+
+use std::error::Error;
+use std::fs;
+use std::io::{BufWriter, Write};
+use std::net::{TcpListener, TcpStream};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use bolster::card::die::DieCard;
+use bolster::controller::{Client, ClientError, Heard, settings};
+use bolster::feed::FeedWriter;
+use bolster_core::frame::{CrankReading, Frame};
+use bolster_core::press::{Columns, PressSpec};
+use bolster_core::settings::PressSettings;
+use bolster_core::stroke::StrokeSource;
+use bolster_core::units::{CrankAngle, Tick};
+use bolster_core::verdict::Reason;
+use bolster_link::feed::{Before, Header, TrialDie, decode_record, record_len};
+use bolster_link::message::{Cause, JournalEntry, JournalLine, Request};
+use bolster_link::packet::{WIRE_MAX, encode};
+use bolster_link::trial::invented_press;
+use rand::{RngExt, SeedableRng};
+
+type Outcome = Result<(), Box<dyn Error>>;
+
+const HZ: f64 = 10_000.0;
+/// 60 strokes a minute.
+const TURN: u32 = 10_000;
+/// Frames of a feed: as many as the board's second RAM takes beside its flash.
+const FRAMES: u32 = 560_000;
+/// The stroke of the calm feed in which the press is overloaded.
+const OVERLOADED: u32 = 4;
+/// How long anything may take.
+const PATIENCE: Duration = Duration::from_secs(240);
+
+fn press() -> PressSpec {
+    PressSpec { speed_spm: [30.0, 90.0], ..invented_press(Columns::Corners) }
+}
+
+/// One frame of a press that runs well, but for one stroke.
+fn frame(n: u32, overload: bool) -> Frame<4> {
+    let turn = f64::from(n % TURN) / f64::from(TURN);
+    let phase = (turn - 0.35) / 0.2;
+    let top = if overload && n / TURN == OVERLOADED { 1.3 } else { 0.25 };
+    let load = if (0.0..1.0).contains(&phase) { top * (phase * std::f64::consts::PI).sin() } else { 0.0 };
+    // A fixed hash for noise: what was sent can be told from the tick.
+    let noise = |column: u32| (n.wrapping_mul(2_654_435_761).rotate_left(5 * column) >> 24) as i32 - 128;
+    let counts = std::array::from_fn(|column| (load * 500_000.0) as i32 + noise(column as u32));
+    let crank = CrankReading::Angle(CrankAngle::from_degrees(360.0 * turn));
+    Frame { tick: Tick(n), counts, crank, sensors: 0 }
+}
+
+/// A feed of `frames`, column 2 frozen from a frame on.
+fn feed(path: &Path, frames: u32, overload: bool, frozen_from: u32) -> Outcome {
+    let header = Header {
+        press: press(),
+        source: StrokeSource::Encoder,
+        timed: true,
+        die: TrialDie::None,
+        records: 0,
+        sample_hz: HZ,
+        kn_per_count: 1e-3,
+    };
+    let mut writer = FeedWriter::new()?;
+    for n in 0..frames {
+        let mut frame = frame(n, overload);
+        if n >= frozen_from {
+            frame.counts[2] = 90_000;
+        }
+        writer.push(Before::default(), &frame)?;
+    }
+    Ok(writer.finish(&header, &mut BufWriter::new(fs::File::create(path)?))?)
+}
+
+/// A running controller; it ends when this is dropped.
+struct Board {
+    child: Child,
+    trace: PathBuf,
+    _folder: tempfile::TempDir,
+}
+
+impl Drop for Board {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+impl Board {
+    fn start(
+        program: &Path,
+        frames: u32,
+        overload: bool,
+        frozen_from: u32,
+    ) -> Result<(Self, TcpStream), Box<dyn Error>> {
+        let folder = tempfile::tempdir()?;
+        let (path, trace) = (folder.path().join("feed"), folder.path().join("trace"));
+        feed(&path, frames, overload, frozen_from)?;
+        let listener = TcpListener::bind(("127.0.0.1", 0))?;
+        let port = listener.local_addr()?.port();
+        let child = Command::new("qemu-system-arm")
+            .args(["-M", "mps2-an386", "-nodefaults", "-display", "none", "-monitor", "none"])
+            // 2^3 ns an instruction: frames and instructions keep their ratio however busy this machine is.
+            .args(["-icount", "shift=3,sleep=off", "-serial", "null", "-serial"])
+            .arg(format!("tcp:127.0.0.1:{port},nodelay=on"))
+            .arg("-device")
+            .arg(format!("loader,file={},addr=0x21000000,force-raw=on", path.display()))
+            .args(["-trace", "mps2_fpgaio_*", "-D"])
+            .arg(&trace)
+            .arg("-kernel")
+            .arg(program)
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()?;
+        let board = Self { child, trace, _folder: folder };
+        let (line, _) = listener.accept()?;
+        line.set_nodelay(true)?;
+        // Committing settings takes the controller a while, on a busy machine several seconds.
+        line.set_read_timeout(Some(Duration::from_secs(1)))?;
+        Ok((board, line))
+    }
+
+    /// Whether the permit's coil was energised before the last reset, and was off when it came.
+    fn permit_fell(&self) -> Result<bool, Box<dyn Error>> {
+        let trace = fs::read_to_string(&self.trace)?;
+        let lines: Vec<&str> = trace.lines().collect();
+        let reset = lines.iter().rposition(|line| line.contains("mps2_fpgaio_reset")).unwrap_or(0);
+        let coil = |line: &&str| {
+            let value = line.split("mps2_fpgaio_write").nth(1)?.contains("offset 0x0 ").then_some(*line)?;
+            let data = value.split("data 0x").nth(1)?.split_whitespace().next()?;
+            Some(u64::from_str_radix(data, 16).ok()? & 1 == 1)
+        };
+        let before: Vec<bool> = lines.iter().take(reset).filter_map(coil).collect();
+        Ok(before.contains(&true) && before.last() == Some(&false))
+    }
+}
+
+/// Waits until the controller has started again; gives why.
+fn restarted(client: &mut Client<TcpStream>, boots: u32) -> Result<Cause, Box<dyn Error>> {
+    let began = Instant::now();
+    while client.hello().boots < boots {
+        if began.elapsed() > PATIENCE {
+            return Err("the controller was not restarted".into());
+        }
+        // One that hangs does not answer until it has been restarted.
+        match client.greet() {
+            Ok(()) | Err(ClientError::Silent) => while client.hear()?.is_some() {},
+            Err(why) => return Err(why.into()),
+        }
+    }
+    Ok(client.hello().cause)
+}
+
+fn must(holds: bool, what: &str) -> Outcome {
+    if holds { Ok(()) } else { Err(what.into()) }
+}
+
+/// What the journal holds between the start before the last and the last one.
+fn journal(client: &mut Client<TcpStream>, cause: Cause) -> Result<Vec<JournalLine>, Box<dyn Error>> {
+    let lines = client.journal(0)?;
+    let follow = lines.windows(2).all(|pair| pair[1].number == pair[0].number + 1);
+    must(follow, "the journal has a hole")?;
+    let begins = |line: &JournalLine, boots: u32, why: Cause| {
+        line.entry == JournalEntry::Started { boots, cause: why }
+    };
+    let first = lines.iter().position(|line| begins(line, 1, Cause::Power)).ok_or("no first start")?;
+    let again = lines.iter().position(|line| begins(line, 2, cause)).ok_or("the restart is not journalled")?;
+    Ok(lines[first + 1..again].to_vec())
+}
+
+/// One way to provoke the watchdog.
+pub(crate) fn watchdog(case: &str, program: &Path) -> Outcome {
+    let (frames, frozen_from, wanted) = match case {
+        "frames" => (60_000, u32::MAX, Cause::FramesStopped),
+        "channel" => (FRAMES, 40_000, Cause::ChannelFrozen(2)),
+        "task" => (FRAMES, u32::MAX, Cause::TaskStuck),
+        _ => return Err("no such case".into()),
+    };
+    let (board, line) = Board::start(program, frames, false, frozen_from)?;
+    let mut client = Client::connect(line)?;
+    must(client.hello().cause == Cause::Power, "it does not start from power")?;
+    let cause = restarted(&mut client, 2)?;
+    must(cause == wanted, &format!("restarted for {cause:?}"))?;
+    must(board.permit_fell()?, "the permit was not withdrawn before the reset")?;
+    must(client.status()?.permit == 0, "the permit came back without a person")?;
+    let before = journal(&mut client, wanted)?;
+    if case == "channel" {
+        let stuck = |line: &JournalLine| {
+            matches!(line.entry, JournalEntry::Event(event)
+                if event.column == Some(2) && event.reason == Some(Reason::GaugeStuck as u8))
+        };
+        must(before.iter().any(stuck), "that the channel stood still is not journalled")?;
+    }
+    client.acknowledge()?;
+    must(client.status()?.permit == 1, "the permit did not come back with a person")?;
+    println!(
+        "{case}: permit off, restarted for {cause:?}, journalled ({} lines before), back after acknowledgement",
+        before.len()
+    );
+    Ok(())
+}
+
+/// Everything that can be asked of a controller by its line.
+pub(crate) fn talk(program: &Path) -> Outcome {
+    let (_board, line) = Board::start(program, FRAMES, true, u32::MAX)?;
+    let mut client = Client::connect(line)?;
+    must(client.hello().columns == 4 && client.hello().settings == 0, "it starts otherwise")?;
+    client.set_time(1_767_225_600_000)?;
+    // The press as it is, and a die with a learned shape: taken where it is, without a restart.
+    let die = DieCard::load_alone(Path::new("sample-signatures/dies/five-station.toml"))?;
+    let settings_of = |press: PressSpec, die: Option<&DieCard>| {
+        let settings = PressSettings::<4>::usual(press, HZ, 1e-3, StrokeSource::Encoder);
+        settings::bytes(settings, die, true, HZ)
+    };
+    let bytes = settings_of(press(), Some(&die))?;
+    client.put_settings(&bytes)?;
+    eprintln!("settings are there");
+    while client.hello().settings != 1 {
+        client.greet()?;
+    }
+    must(client.hello().boots == 1, "a die restarted it")?;
+    // A rating below zero: whole, but nothing that can be.
+    let mut broken = bytes.get(..bolster_link::settings::FIXED_MAX).unwrap_or(&bytes).to_vec();
+    broken[8 + 7] ^= 0x80;
+    must(client.put_settings(&broken).is_err(), "impossible settings were taken")?;
+    client.greet()?;
+    must(client.hello().settings == 1, "impossible settings took effect")?;
+    eprintln!("settings are in effect, broken ones refused");
+    // Live frames are those of the feed.
+    client.live(50)?;
+    let (mut live, mut kept) = (0, false);
+    let mut strokes = 0;
+    let began = Instant::now();
+    while (live < 20 || !kept || strokes < 6) && began.elapsed() < PATIENCE {
+        match client.hear()? {
+            Some(Heard::Live(record)) => {
+                let (_, said) = decode_record::<4>(&record)?;
+                must(said == frame(said.tick.0, true), "a live frame is not the one that was fed")?;
+                live += 1;
+                if live == 20 {
+                    client.live(0)?;
+                }
+            }
+            Some(Heard::Stroke(stroke)) => {
+                must(stroke.summary.number == strokes, "strokes are missing")?;
+                strokes += 1;
+                kept |= stroke.summary.verdict == 3;
+            }
+            Some(Heard::StrokesLost(from, to)) => return Err(format!("strokes {from} to {to} lost").into()),
+            _ => {}
+        }
+    }
+    must(live >= 20 && kept && strokes >= 6, "too few live frames or strokes, or none tripped")?;
+    // The kept stroke: as many frames as there is room for, one after the other, as they were fed.
+    let records = client.kept()?;
+    let frames: Vec<Frame<4>> = records
+        .chunks(record_len(4))
+        .map(|record| decode_record(record).map(|(_, frame)| frame))
+        .collect::<Result<_, _>>()?;
+    must(frames.len() == bolster_link::trial::KEEP, "the kept stroke is not whole")?;
+    must(frames.windows(2).all(|pair| pair[1].tick.0 == pair[0].tick.0 + 1), "kept frames are missing")?;
+    must(frames.iter().all(|kept| *kept == frame(kept.tick.0, true)), "a kept frame is not the one fed")?;
+    eprintln!("live frames and a kept stroke");
+    // Another press: the controller starts anew with it, out of its flash.
+    let other = PressSpec { rated_kn: 1900.0, ..press() };
+    client.put_settings(&settings_of(other, None)?)?;
+    let cause = restarted(&mut client, 2)?;
+    must(cause == Cause::Settings && client.hello().settings == 2, "the new press is not in effect")?;
+    let lines = journal(&mut client, Cause::Settings)?;
+    let times = lines.iter().filter(|line| matches!(line.entry, JournalEntry::Time { .. })).count();
+    must(times == 1, "the time is not in the journal")?;
+    let status = client.status()?;
+    must(status.missed == 0, "frames were missed")?;
+    println!(
+        "settings of {} bytes with read-back, die without and press with a restart, {live} live frames, a kept stroke of {} \
+         frames, {} journal lines, stack {} bytes, no frame missed, latest {} ticks of 40 ns",
+        bytes.len(),
+        frames.len(),
+        lines.len(),
+        status.stack,
+        status.latest
+    );
+    Ok(())
+}
+
+/// A peer that sends anything but sense, while frames must be done in time.
+pub(crate) fn hostile(seed: u64, count: usize, program: &Path) -> Outcome {
+    let (_board, line) = Board::start(program, FRAMES, false, u32::MAX)?;
+    let mut out = line.try_clone()?;
+    let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+    let noise = std::thread::spawn(move || -> std::io::Result<usize> {
+        let mut sent = 0;
+        while sent < count {
+            let mut bytes = garbage(&mut rng);
+            // Doubled, and out of order.
+            if rng.random_ratio(1, 4) {
+                let again = bytes.clone();
+                bytes.splice(0..0, again.into_iter().rev());
+            }
+            out.write_all(&bytes)?;
+            sent += bytes.len();
+        }
+        out.write_all(&[0])?;
+        Ok(sent)
+    });
+    let mut client = Client::connect(line)?;
+    let mut strokes = 0;
+    let mut heard = |client: &mut Client<TcpStream>| -> Outcome {
+        while let Some(what) = client.hear()? {
+            match what {
+                Heard::Stroke(stroke) => {
+                    must(stroke.summary.number == strokes, "a stroke is missing")?;
+                    strokes += 1;
+                }
+                Heard::StrokesLost(from, to) => return Err(format!("strokes {from} to {to} lost").into()),
+                _ => {}
+            }
+        }
+        Ok(())
+    };
+    while !noise.is_finished() {
+        heard(&mut client)?;
+    }
+    let sent = noise.join().map_err(|_| "the noise failed")??;
+    heard(&mut client)?;
+    let status = client.status()?;
+    client.greet()?;
+    must(client.hello().boots == 1, "it was restarted")?;
+    must(client.hello().settings == 0, "noise was taken for settings")?;
+    must(status.missed == 0, &format!("{} frames were missed", status.missed))?;
+    must(status.refused > 100, "the noise held no packets")?;
+    println!(
+        "{sent} hostile bytes, {} packets refused, {strokes} strokes in order, {} frames, none missed, latest {} ticks of 40 ns",
+        status.refused, status.frames, status.latest
+    );
+    Ok(())
+}
+
+/// Random bytes, or a request cut short or with a bit flipped.
+fn garbage(rng: &mut rand_chacha::ChaCha8Rng) -> Vec<u8> {
+    if rng.random_ratio(1, 2) {
+        return (0..rng.random_range(1..60)).map(|_| if rng.random_ratio(1, 20) { 0 } else { rng.random() }).collect();
+    }
+    let requests = [
+        Request::CommitSettings { len: 700, check: 1 },
+        Request::PutSettings { from: 0, bytes: &[0; 40] },
+        Request::KeptFrom(3),
+        Request::Acknowledge,
+        Request::SetTime(1),
+    ];
+    let mut wire = [0; WIRE_MAX];
+    let request = requests[rng.random_range(0..requests.len())];
+    let len = encode(rng.random(), &request, &mut wire).unwrap_or(0);
+    let mut bytes = wire[..len].to_vec();
+    if rng.random_ratio(1, 2) {
+        bytes.truncate(rng.random_range(1..len));
+    } else {
+        let bit = rng.random_range(0..8 * (len - 1));
+        bytes[bit / 8] ^= 1 << (bit % 8);
+    }
+    bytes
+}
