@@ -302,6 +302,7 @@ pub(crate) fn talk(program: &Path) -> Outcome {
 pub(crate) fn hostile(seed: u64, count: usize, program: &Path) -> Outcome {
     let (_board, line) = Board::start(program, FRAMES, false, u32::MAX)?;
     let mut out = line.try_clone()?;
+    let mut client = Client::connect(line)?;
     let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
     let noise = std::thread::spawn(move || -> std::io::Result<usize> {
         let mut sent = 0;
@@ -318,7 +319,6 @@ pub(crate) fn hostile(seed: u64, count: usize, program: &Path) -> Outcome {
         out.write_all(&[0])?;
         Ok(sent)
     });
-    let mut client = Client::connect(line)?;
     let mut strokes = 0;
     let mut heard = |client: &mut Client<TcpStream>| -> Outcome {
         while let Some(what) = client.hear()? {
@@ -337,8 +337,15 @@ pub(crate) fn hostile(seed: u64, count: usize, program: &Path) -> Outcome {
         heard(&mut client)?;
     }
     let sent = noise.join().map_err(|_| "the noise failed")??;
-    heard(&mut client)?;
-    let status = client.status()?;
+    // What is sent now waits behind all the noise that the controller has not read yet.
+    let began = Instant::now();
+    let status = loop {
+        heard(&mut client)?;
+        match client.status() {
+            Err(ClientError::Silent) if began.elapsed() < PATIENCE => {}
+            status => break status?,
+        }
+    };
     client.greet()?;
     must(client.hello().boots == 1, "it was restarted")?;
     must(client.hello().settings == 0, "noise was taken for settings")?;
