@@ -3,10 +3,11 @@
 
 mod kit;
 
+use bolster_core::frame::CrankReading;
 use bolster_core::health::{GaugeHealth, GaugeWatch, HealthRules, Readings};
 use bolster_core::permit::RunPermit;
-use bolster_core::stroke::StrokeSource;
-use bolster_core::units::Tick;
+use bolster_core::stroke::{StrokeConfig, StrokeSource, Tracker};
+use bolster_core::units::{CrankAngle, Tick};
 use bolster_core::verdict::{Reason, Verdict};
 
 /// As settings make them, with numbers that are easy to follow here.
@@ -72,4 +73,145 @@ fn a_bypass_excuses_every_hold_until_its_last_tick_and_none_when_the_clock_comes
     assert_eq!(permit.bypass_left(Tick(150)), 0);
     // 2³² ticks later by the wrapping clock.
     assert!(permit.take(Tick(120), Reason::ShapeOffEnvelope, Verdict::Hold, true));
+}
+
+/// A gauge alone, unloaded, with noise of this size from frame to frame.
+fn heard(frames: i32, noise_kn: f32, rules: &HealthRules) -> (f32, GaugeHealth) {
+    let (mut watch, mut health) = (GaugeWatch::<1>::default(), GaugeHealth::Good);
+    for n in 0..frames {
+        let load = if n % 2 == 0 { noise_kn } else { -noise_kn };
+        let now =
+            Readings { counts: &[n % 5], range_counts: [-1000, 1000], loads_kn: &[load], total_kn: load };
+        health = watch.step(rules, &now, true).map_or(GaugeHealth::Good, |[health]| health);
+    }
+    (watch.noise_kn(0), health)
+}
+
+#[test]
+fn the_noise_figure_is_the_mean_second_difference_and_is_noise_above_the_limit_alone() {
+    // ±2 kN from frame to frame: the second difference is 8 kN in each.
+    let (figure, _) = heard(4000, 2.0, &rules());
+    assert!((figure - 8.0).abs() < 0.01, "{figure}");
+    // The figure of 300 frames is the limit of another run over the same frames: reached, and passed in the next.
+    let (figure, _) = heard(300, 2.0, &rules());
+    let at = HealthRules { noise_kn: figure, ..rules() };
+    assert_eq!(heard(300, 2.0, &at).1, GaugeHealth::Good);
+    assert_eq!(heard(301, 2.0, &at).1, GaugeHealth::Noisy);
+}
+
+#[test]
+fn an_interruption_ends_what_a_gauge_repeated() {
+    let repeated = |interrupted: bool| {
+        let (rules, mut watch, mut health) = (rules(), GaugeWatch::<2>::default(), GaugeHealth::Good);
+        for n in 0..8 {
+            if interrupted && n == 4 {
+                watch.interrupt();
+            }
+            let others = n as f32 * 30.0;
+            let now = Readings {
+                counts: &[7, n],
+                range_counts: [-1000, 1000],
+                loads_kn: &[50.0, others],
+                total_kn: 50.0 + others,
+            };
+            health = watch.step(&rules, &now, false).map_or(GaugeHealth::Good, |all| all[0]);
+        }
+        health
+    };
+    assert_eq!([false, true].map(repeated), [GaugeHealth::Stuck, GaugeHealth::Good]);
+}
+
+#[test]
+fn a_gauge_that_has_stopped_repeating_itself_is_good_however_few_repetitions_count() {
+    let rules = HealthRules { stuck_frames: 0, ..rules() };
+    let mut watch = GaugeWatch::<2>::default();
+    let mut told = Vec::new();
+    for (n, count) in (0_i32..).zip([7, 7, 7, 8, 9, 1000, 10]) {
+        let others = n as f32 * 30.0;
+        let now = Readings {
+            counts: &[count, n],
+            range_counts: [-1000, 1000],
+            loads_kn: &[50.0, others],
+            total_kn: 50.0 + others,
+        };
+        told.push(watch.step(&rules, &now, false).map_or(GaugeHealth::Good, |all| all[0]));
+    }
+    let [good, stuck, rail] = [GaugeHealth::Good, GaugeHealth::Stuck, GaugeHealth::Saturated];
+    assert_eq!(told, [good, stuck, stuck, good, good, rail, good]);
+}
+
+fn tracked(source: StrokeSource, speed: f32) -> StrokeConfig {
+    StrokeConfig { source, sample_hz: 1000.0, top_speed_spm: speed, onset_kn: 10.0, rest_s: 0.02 }
+}
+
+/// Frames in which the crank sensor is found at fault.
+fn faults(config: StrokeConfig, frames: impl IntoIterator<Item = (CrankReading, f32)>) -> Vec<u32> {
+    let (rules, mut tracker) = (config.build().unwrap(), Tracker::default());
+    let mut at_fault =
+        |(n, (crank, load))| tracker.step(&rules, Tick(n), crank, load).crank_fault.then_some(n);
+    (0..).zip(frames).filter_map(&mut at_fault).collect()
+}
+
+fn angle(degrees: f64) -> CrankReading {
+    CrankReading::Angle(CrankAngle::from_degrees(degrees))
+}
+
+#[test]
+fn an_encoder_s_step_is_believed_up_to_three_times_the_top_speed_and_jitter() {
+    // 600 a minute at 1 kHz: 3.6° a frame, 12.8° in all.
+    let step = |by: f64| {
+        faults(tracked(StrokeSource::Encoder, 600.0), [(angle(20.0), 0.0), (angle(20.0 + by), 0.0)])
+    };
+    assert_eq!(step(12.7), []);
+    assert_eq!(step(12.9), [1]);
+    assert_eq!(step(-12.9), [1]);
+}
+
+#[test]
+fn a_fast_press_rests_a_quarter_of_its_shortest_turn_between_two_loads() {
+    // 600 a minute at 1 kHz: the shortest turn is 62 frames; 15 of rest make two loads of one, 14 do not. Below half of the
+    // onset is rest, half of it is not.
+    let standing = |rest: usize, load: f32| {
+        let frames = [vec![0.0; 30], vec![50.0; 10], vec![load; rest], vec![50.0; 10]].concat();
+        faults(tracked(StrokeSource::Encoder, 600.0), frames.into_iter().map(|load| (angle(170.0), load)))
+    };
+    assert_eq!(standing(14, 0.0), []);
+    assert_eq!(standing(15, 0.0), []);
+    assert_eq!(standing(16, 0.0), [56]);
+    assert_eq!(standing(40, 4.99), [80]);
+    assert_eq!(standing(40, 5.0), []);
+    assert_eq!(standing(40, -5.0), []);
+}
+
+#[test]
+fn a_pulse_under_way_when_the_sensor_failed_is_no_new_one() {
+    let config = tracked(StrokeSource::Index, 60.0);
+    let rules = config.build().unwrap();
+    let mut tracker = Tracker::default();
+    let mut started = Vec::new();
+    for n in 0..3000_u32 {
+        let on = n % 1000 < 10;
+        let crank = if n == 1005 { CrankReading::Fault } else { CrankReading::Index(on) };
+        if tracker.step(&rules, Tick(n), crank, 0.0).started {
+            started.push(n);
+        }
+    }
+    assert_eq!(started, [0, 1000, 2000]);
+}
+
+#[test]
+fn a_recording_that_jumps_back_or_says_its_sensor_failed_is_at_fault() {
+    let config = tracked(StrokeSource::Marked, 600.0);
+    let part = |crank: CrankReading| faults(config, [(angle(100.0), 0.0), (angle(150.0), 0.0), (crank, 0.0)]);
+    assert_eq!(part(angle(280.0)), [], "a recording may leave out parts of the turn");
+    assert_eq!(part(angle(140.0)), []);
+    assert_eq!(part(angle(130.0)), [2]);
+    assert_eq!(part(CrankReading::Fault), [2]);
+    assert_eq!(part(CrankReading::Absent), []);
+}
+
+#[test]
+fn what_is_wrong_with_stroke_tracking_is_said_by_name() {
+    let wrong = StrokeConfig { rest_s: -1.0, ..tracked(StrokeSource::Load, 60.0) };
+    assert_eq!(wrong.build().unwrap_err().to_string(), "stroke tracking: rest_s must be a positive number");
 }
