@@ -69,6 +69,8 @@ export async function follow(tell, shop, args) {
     for (const away of [300, 2500]) {
       await line.cut();
       await page.until("word of the loss", () => document.querySelector("[data-live]").innerText.includes("lost"));
+      // What came before the loss is drawn a moment later.
+      await sleep(500);
       const before = await page.ask(last);
       await sleep(away);
       assert.equal(await page.ask(last), before, "nothing can have come");

@@ -37,12 +37,14 @@ async function pages(page, shop) {
 /** What runs out of its place: the page wider than the window, or a text cut off by its own box. */
 function broken() {
   const found = [];
-  if (document.documentElement.scrollWidth > innerWidth + 1) {
+  // Not innerWidth: on a phone that grows with what is too wide.
+  const wide = document.documentElement.clientWidth;
+  if (document.documentElement.scrollWidth > wide + 1) {
     for (const one of document.querySelectorAll("body *")) {
       if (one.closest(".scroll") && !one.matches(".scroll")) continue;
-      if (one.getClientRects().length && one.getBoundingClientRect().right > innerWidth + 1) found.push(`wider than the window: ${one.tagName} ${one.className?.baseVal ?? one.className}`);
+      if (one.getClientRects().length && one.getBoundingClientRect().right > wide + 1) found.push(`wider than the window: ${one.tagName} ${one.className?.baseVal ?? one.className}`);
     }
-    found.push(`the page is ${document.documentElement.scrollWidth} px wide in ${innerWidth}`);
+    found.push(`the page is ${document.documentElement.scrollWidth} px wide in ${wide}`);
   }
   for (const one of document.querySelectorAll("main *, header *, footer *")) {
     const style = getComputedStyle(one);

@@ -18,7 +18,7 @@ const values = () => ({ ...document.querySelector("[data-values]").dataset, says
 
 /** What is wider than the paper. */
 const tooWide = () => [...document.querySelectorAll("body *")]
-  .filter((one) => one.getClientRects().length > 0 && one.getBoundingClientRect().right > innerWidth + 1)
+  .filter((one) => one.getClientRects().length > 0 && one.getBoundingClientRect().right > document.documentElement.clientWidth + 1)
   .map((one) => `${one.tagName} ${one.className?.baseVal ?? one.className} ${(one.textContent ?? "").slice(0, 30)}`);
 
 export async function stroke(tell, shop) {
@@ -131,6 +131,8 @@ export async function stroke(tell, shop) {
       await page.go(shop.url + from);
       await page.leads(() => page.click(link));
       assert.match(await page.text("body"), /replaces no guard/);
+      assert.doesNotMatch(await page.text("body"), /No picture/);
+      assert.ok(await page.ask(() => document.querySelectorAll("figure svg").length) >= 1, link);
       assert.equal(await page.ask(() => document.scripts.length + document.querySelectorAll("img, link, iframe, object").length), 0);
       for (const paper of ["A4", "Letter"]) {
         const pdf = await page.print(paper);

@@ -107,13 +107,17 @@
     picture.src = "/stroke/" + stroke.id + "/signature.svg";
   };
 
-  const take = (list) => {
-    const fresh = list.filter((stroke) => stroke.id > last);
-    if (!fresh.length) return;
-    last = fresh[fresh.length - 1].id;
+  // Strokes wait until the page has drawn the ones before: a hall of presses on a slow tablet falls behind by one drawing
+  // and no more.
+  const apart = 200;
+  let pending = [];
+  let drawnAt = 0;
+  const draw = () => {
+    const fresh = pending;
+    pending = [];
     strokes += fresh.length;
     document.documentElement.dataset.strokesSeen = String(strokes);
-    document.documentElement.dataset.lastStroke = String(last);
+    document.documentElement.dataset.lastStroke = String(fresh[fresh.length - 1].id);
     const byPress = new Map();
     for (const stroke of fresh) {
       if (!byPress.has(stroke.press)) byPress.set(stroke.press, []);
@@ -122,6 +126,14 @@
     for (const [press, some] of byPress) show(press, some);
     addRows(fresh);
     addPicture(fresh[fresh.length - 1]);
+    drawnAt = performance.now();
+  };
+  const take = (list) => {
+    const fresh = list.filter((stroke) => stroke.id > last);
+    if (!fresh.length) return;
+    last = fresh[fresh.length - 1].id;
+    if (!pending.length) setTimeout(draw, Math.max(0, drawnAt + apart - performance.now()));
+    pending.push(...fresh);
   };
 
   const say = (words) => { if (link.textContent !== words) link.textContent = words; };
