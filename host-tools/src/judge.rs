@@ -160,7 +160,10 @@ pub fn put_in(die: Option<&DieCard>, session: &mut Session, header: &Header) -> 
                 "the die was learnt by crank angle and the recording has none".to_owned(),
             ))
         }
-        Some(die) => session.set_die(die, header.has_coil),
+        Some(die) => {
+            die.limits.fits(header.has_angle, header.sensors).map_err(SessionError::Settings)?;
+            session.set_die(die, header.has_coil)
+        }
         None => Ok(()),
     }
 }

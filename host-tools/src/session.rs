@@ -211,7 +211,7 @@ impl<const N: usize> Run<N> {
         let model = die.shape.as_ref().map(|shape| shape.model(self.sample_hz)).transpose();
         let model = model.map_err(|why| SessionError::Settings(why.to_string()))?;
         self.wear = die.shape.as_ref().and_then(|shape| WearGauge::new(&self.spec, shape));
-        let limits = die.limits.to_core();
+        let limits = die.limits.to_core(self.columns, self.sample_hz).map_err(SessionError::Settings)?;
         let set = self.monitor.set_die(self.framer.tick(), limits, model, marked);
         set.map_err(|why| SessionError::Settings(why.to_string()))
     }

@@ -15,6 +15,7 @@ use bolster::plan::limits::Standing;
 use bolster::plan::press::{self, Candidate};
 use bolster::plan::{PressPlan, Variation, draft, formulas, parts_per_hour, picture, plan, plan_on};
 use bolster_core::crank::CrankSlider;
+use bolster_core::press::Columns;
 use bolster_core::units::KN_PER_US_TONF;
 
 fn samples() -> PathBuf {
@@ -320,7 +321,7 @@ fn the_program_plans_draws_and_drafts_with_the_caution_in_every_output() {
     assert!(draft.contains("no safeguard") && draft.contains("state = \"draft\""), "{draft}");
     let table: toml::Table = draft.parse().unwrap();
     let limits: LimitsCard = table["limits"].clone().try_into().unwrap();
-    assert!(limits.to_core().check(2).is_ok());
+    assert!(limits.to_core(Columns::LeftRight, 10_000.0).is_ok());
     let json = bolster(&["plan", "--press", presses, "--job", job, "--json"], at);
     let value: serde_json::Value = serde_json::from_slice(&json.stdout).unwrap();
     assert!(value["caution"].as_str().unwrap().contains("no safeguard"));
@@ -375,8 +376,8 @@ fn a_draft_never_allows_more_than_the_press() {
     let plan = plan_on(&job, &press_of(PRESS));
     assert_eq!(plan.standing, Standing::Over);
     let limits = draft::limits(&plan, 1).unwrap();
-    assert_eq!(limits.peak_kn.unwrap().0[1], 1000.0);
-    assert_eq!(limits.reverse_kn.unwrap().0[1], 100.0);
+    assert_eq!(limits.peak_kn.unwrap().ends[1], 1000.0);
+    assert_eq!(limits.reverse_kn.unwrap().ends[1], 100.0);
 }
 
 proptest::proptest! {
@@ -427,5 +428,5 @@ fn a_planned_draft_is_a_die_card_that_judges() {
     std::fs::write(&path, text).unwrap();
     let die = bolster::card::die::DieCard::load(&path, &press).unwrap();
     assert!(die.shape.is_none() && die.provenance.is_none());
-    assert!(die.limits.peak_kn.is_some_and(|band| band.0[1] > 0.0));
+    assert!(die.limits.peak_kn.is_some_and(|band| band.ends[1] > 0.0));
 }

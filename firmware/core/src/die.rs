@@ -1,8 +1,10 @@
 //! What a die may do: limits on a stroke's features, watch windows and sensor windows.
 //!
-//! A die can only be stricter than the machine: its limits are judged beside the machine's, never instead.
+//! A die can only be stricter than the machine: its limits are judged beside the machine's, never instead. Each limit
+//! says which verdict it gives, and in how many of the last strokes it must have been left for that.
 
 use crate::features::Features;
+use crate::often::{Breaks, MofN};
 use crate::stroke::Position;
 use crate::verdict::{Finding, Reason, Verdict};
 use crate::windows::{SensorWindow, WatchWindow};
@@ -21,6 +23,34 @@ pub struct Band {
     pub high: f32,
     /// What leaving the limits means.
     pub verdict: Verdict,
+    /// How often they must have been left.
+    pub rule: MofN,
+}
+
+/// One end of a peak's range, with what passing it means.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Threshold {
+    /// kN.
+    pub kn: f32,
+    /// What passing it means.
+    pub verdict: Verdict,
+    /// How often it must have been passed.
+    pub rule: MofN,
+}
+
+/// What leaving the learned envelope means.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Envelope {
+    /// The verdict; what only stock explains stays a note, and a signature that is not whole a hold.
+    pub verdict: Verdict,
+    /// How often it must have been left.
+    pub rule: MofN,
+}
+
+impl Default for Envelope {
+    fn default() -> Self {
+        Self { verdict: Verdict::Hold, rule: MofN::FIRST }
+    }
 }
 
 /// A die's own limits.
@@ -32,6 +62,12 @@ pub struct DieLimits {
     pub reverse_kn: Option<Band>,
     /// Of the work, kJ.
     pub work_kj: Option<Band>,
+    /// A stroke whose total peak stays below this had nothing in the die.
+    pub no_load: Option<Threshold>,
+    /// A stroke whose total peak passes this had twice the stock in the die.
+    pub double_load: Option<Threshold>,
+    /// What leaving the learned envelope means, where a shape was learnt.
+    pub envelope: Envelope,
     /// Watch windows.
     pub watch: heapless::Vec<WatchWindow, WATCH_WINDOWS>,
     /// Sensor windows.
@@ -44,8 +80,18 @@ pub struct DieLimits {
 pub enum DieError {
     /// A limit is not finite, or a low limit lies above its high one; names the field.
     Band(&'static str),
-    /// A window names a column or an input that the press does not have; counts from 0.
-    Window(u8),
+    /// The load below which there is nothing in the die, or above which there is twice the stock, is not above zero;
+    /// names the field.
+    Threshold(&'static str),
+    /// A limit gives no verdict, or its rule is not m of n with 1 ≤ m ≤ n ≤ 32; names the field.
+    Consequence(&'static str),
+    /// A watch window names a column that the press does not have, or its limits are turned; counts from 0.
+    Watch(u8),
+    /// A sensor window names an input that does not exist; counts from 0.
+    Sensor(u8),
+    /// A stroke is under way or being judged, and there is no room to keep a learned shape until it is over: give it
+    /// again then.
+    InStroke,
 }
 
 impl core::fmt::Display for DieError {
@@ -54,8 +100,22 @@ impl core::fmt::Display for DieError {
             Self::Band(field) => {
                 write!(f, "{field}: needs a low limit not above its high limit, both finite")
             }
-            Self::Window(number) => {
-                write!(f, "window {}: names a column or input this press does not have", number + 1)
+            Self::Threshold(field) => write!(f, "{field}: needs a load above zero"),
+            Self::Consequence(field) => write!(
+                f,
+                "{field}: must give a note, a hold or a trip, after m of n strokes with 1 <= m <= n <= {}",
+                MofN::MOST
+            ),
+            Self::Watch(number) => write!(
+                f,
+                "watch window {}: needs a column this press has and a low limit not above its high limit",
+                number + 1
+            ),
+            Self::Sensor(number) => {
+                write!(f, "sensor window {}: names an input other than 1 to 8", number + 1)
+            }
+            Self::InStroke => {
+                f.write_str("a stroke is under way or being judged: set the die when it is over")
             }
         }
     }
@@ -69,33 +129,69 @@ impl DieLimits {
     /// # Errors
     /// [`DieError`] names the first limit or window that cannot be.
     pub fn check(&self, columns: usize) -> Result<(), DieError> {
+        let sound = |verdict: Verdict, rule: MofN| verdict != Verdict::Pass && rule.is_sound();
         let bands = [("peak_kn", self.peak_kn), ("reverse_kn", self.reverse_kn), ("work_kj", self.work_kj)];
         for (field, band) in bands {
-            if band.is_some_and(|b| !(b.low.is_finite() && b.high.is_finite() && b.low <= b.high)) {
+            let Some(band) = band else { continue };
+            if !(band.low.is_finite() && band.high.is_finite() && band.low <= band.high) {
                 return Err(DieError::Band(field));
             }
+            if !sound(band.verdict, band.rule) {
+                return Err(DieError::Consequence(field));
+            }
         }
-        for (number, window) in self.watch.iter().enumerate() {
+        for (field, threshold) in [("no_load_kn", self.no_load), ("double_load_kn", self.double_load)] {
+            let Some(threshold) = threshold else { continue };
+            if !(threshold.kn.is_finite() && threshold.kn > 0.0) {
+                return Err(DieError::Threshold(field));
+            }
+            if !sound(threshold.verdict, threshold.rule) {
+                return Err(DieError::Consequence(field));
+            }
+        }
+        if !sound(self.envelope.verdict, self.envelope.rule) {
+            return Err(DieError::Consequence("envelope"));
+        }
+        for (number, window) in (0..).zip(&self.watch) {
             let known = match window.channel {
                 crate::windows::Channel::Total => true,
                 crate::windows::Channel::Column(column) => usize::from(column) < columns,
             };
             if !known || window.low_kn.is_nan() || window.high_kn.is_nan() || window.low_kn > window.high_kn {
-                return Err(DieError::Window(number as u8));
+                return Err(DieError::Watch(number));
+            }
+            if !sound(window.verdict, window.rule) {
+                return Err(DieError::Consequence("watch"));
             }
         }
-        for (number, window) in self.sensors.iter().enumerate() {
+        for (number, window) in (0..).zip(&self.sensors) {
             if window.input > 7 {
-                return Err(DieError::Window(number as u8));
+                return Err(DieError::Sensor(number));
+            }
+            if !sound(window.verdict, window.rule) {
+                return Err(DieError::Consequence("sensor"));
             }
         }
         Ok(())
     }
 
-    /// Judges an ended stroke's features; calls `found` for each limit broken.
-    pub fn judge<const N: usize>(&self, features: &Features<N>, mut found: impl FnMut(Finding)) {
+    /// Judges an ended stroke's features; calls `found` for each limit left often enough.
+    pub fn judge<const N: usize>(
+        &self,
+        features: &Features<N>,
+        history: &mut BandHistory,
+        mut found: impl FnMut(Finding),
+    ) {
         let peak = &features.total.peak;
         let reverse = &features.total.reverse;
+        let nothing = |threshold: Threshold| Band {
+            low: threshold.kn,
+            high: f32::INFINITY,
+            verdict: threshold.verdict,
+            rule: threshold.rule,
+        };
+        let twice =
+            |threshold: Threshold| Band { low: f32::NEG_INFINITY, high: threshold.kn, ..nothing(threshold) };
         let values = [
             (
                 self.peak_kn,
@@ -118,28 +214,50 @@ impl DieLimits {
                 Reason::WorkUnderDieLimit,
                 Reason::WorkOverDieLimit,
             ),
+            (self.no_load.map(nothing), Some(peak.value), peak.position, Reason::NoLoad, Reason::NoLoad),
+            (
+                self.double_load.map(twice),
+                Some(peak.value),
+                peak.position,
+                Reason::DoubleLoad,
+                Reason::DoubleLoad,
+            ),
         ];
-        for (band, value, position, under, over) in values {
+        for ((band, value, position, under, over), breaks) in values.into_iter().zip(&mut history.0) {
             // A limit on work is void where the angle that work needs is unknown.
             let (Some(band), Some(value)) = (band, value) else { continue };
             let (reason, limit) = if value < band.low {
                 (under, band.low)
             } else if value <= band.high {
+                breaks.push(false, band.rule);
                 continue;
             } else {
                 (over, band.high)
             };
-            found(Finding {
-                reason,
-                verdict: band.verdict,
-                column: None,
-                from: position,
-                to: position,
-                value,
-                limit,
-            });
+            if breaks.push(true, band.rule) {
+                found(Finding {
+                    reason,
+                    verdict: band.verdict,
+                    column: None,
+                    from: position,
+                    to: position,
+                    value,
+                    limit,
+                });
+            }
         }
     }
+}
+
+/// Which of the last strokes left each of a die's limits on features.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct BandHistory([Breaks; 5]);
+
+/// The same of its windows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) struct WindowHistory {
+    pub(crate) watch: [Breaks; WATCH_WINDOWS],
+    pub(crate) sensors: [Breaks; SENSOR_WINDOWS],
 }
 
 #[cfg(test)]
@@ -158,13 +276,17 @@ mod tests {
 
     fn reasons(limits: &DieLimits, features: &Features<1>) -> Vec<Reason> {
         let mut found = Vec::new();
-        limits.judge(features, |finding| found.push(finding.reason));
+        limits.judge(features, &mut BandHistory::default(), |finding| found.push(finding.reason));
         found
+    }
+
+    fn threshold(kn: f32) -> Option<Threshold> {
+        Some(Threshold { kn, verdict: Verdict::Hold, rule: MofN::FIRST })
     }
 
     #[test]
     fn each_limit_is_judged_on_both_sides() {
-        let band = |low, high| Some(Band { low, high, verdict: Verdict::Hold });
+        let band = |low, high| Some(Band { low, high, verdict: Verdict::Hold, rule: MofN::FIRST });
         let limits = DieLimits {
             peak_kn: band(100.0, 200.0),
             reverse_kn: band(0.0, 20.0),
@@ -184,12 +306,59 @@ mod tests {
     }
 
     #[test]
-    fn limits_that_cannot_be_are_refused() {
-        let crossed = DieLimits {
-            work_kj: Some(Band { low: 2.0, high: 1.0, verdict: Verdict::Hold }),
-            ..DieLimits::default()
+    fn a_die_with_nothing_in_it_and_one_with_twice_the_stock_are_told_by_their_own_limits() {
+        let limits =
+            DieLimits { no_load: threshold(50.0), double_load: threshold(400.0), ..DieLimits::default() };
+        assert_eq!(reasons(&limits, &features(49.0, 0.0, None)), [Reason::NoLoad]);
+        assert_eq!(reasons(&limits, &features(50.0, 0.0, None)), []);
+        assert_eq!(reasons(&limits, &features(400.0, 0.0, None)), []);
+        assert_eq!(reasons(&limits, &features(401.0, 0.0, None)), [Reason::DoubleLoad]);
+        let both = reasons(&limits, &features(f32::NAN, 0.0, None));
+        assert_eq!(both, [Reason::NoLoad, Reason::DoubleLoad], "what is no number passes nothing");
+    }
+
+    #[test]
+    fn a_limit_with_a_rule_gives_its_verdict_only_when_it_was_left_often_enough() {
+        let rule = MofN { m: 2, n: 3 };
+        let band = Band { low: 100.0, high: 200.0, verdict: Verdict::Note, rule };
+        let limits = DieLimits { peak_kn: Some(band), no_load: threshold(50.0), ..DieLimits::default() };
+        let mut history = BandHistory::default();
+        let mut verdicts = |peak: f32| {
+            let mut found = Vec::new();
+            limits.judge(&features(peak, 0.0, None), &mut history, |f| found.push((f.reason, f.verdict)));
+            found
         };
+        let over = (Reason::PeakOverDieLimit, Verdict::Note);
+        assert_eq!(verdicts(201.0), []);
+        assert_eq!(verdicts(150.0), []);
+        assert_eq!(verdicts(201.0), [over], "two of the last three");
+        assert_eq!(verdicts(150.0), [], "this one left nothing");
+        assert_eq!(verdicts(150.0), []);
+        assert_eq!(verdicts(201.0), []);
+        let none = (Reason::NoLoad, Verdict::Hold);
+        assert_eq!(
+            verdicts(10.0),
+            [(Reason::PeakUnderDieLimit, Verdict::Note), none],
+            "each by its own rule"
+        );
+    }
+
+    #[test]
+    fn limits_that_cannot_be_are_refused() {
+        let band = |low, high, verdict, m, n| Some(Band { low, high, verdict, rule: MofN { m, n } });
+        let crossed = DieLimits { work_kj: band(2.0, 1.0, Verdict::Hold, 1, 1), ..DieLimits::default() };
         assert_eq!(crossed.check(4), Err(DieError::Band("work_kj")));
+        for (verdict, m, n) in [(Verdict::Pass, 1, 1), (Verdict::Hold, 0, 3), (Verdict::Note, 4, 3)] {
+            let limits = DieLimits { peak_kn: band(0.0, 1.0, verdict, m, n), ..DieLimits::default() };
+            assert_eq!(limits.check(4), Err(DieError::Consequence("peak_kn")));
+            let envelope = Envelope { verdict, rule: MofN { m, n } };
+            let limits = DieLimits { envelope, ..DieLimits::default() };
+            assert_eq!(limits.check(4), Err(DieError::Consequence("envelope")));
+        }
+        for kn in [0.0, -1.0, f32::NAN, f32::INFINITY] {
+            let limits = DieLimits { double_load: threshold(kn), ..DieLimits::default() };
+            assert_eq!(limits.check(4), Err(DieError::Threshold("double_load_kn")));
+        }
         assert_eq!(DieLimits::default().check(1), Ok(()));
     }
 }

@@ -132,8 +132,10 @@ impl Fnv {
     }
 
     fn report<const N: usize>(&mut self, report: &StrokeReport<N>) {
-        let StrokeReport { number, features, findings, speed_spm, load_centre_mm, mean_centre_mm } = report;
+        let StrokeReport { number, mode, features, findings, speed_spm, load_centre_mm, mean_centre_mm } =
+            report;
         self.u32(*number);
+        self.u8(*mode as u8);
         self.features(features);
         self.u8(findings.verdict() as u8);
         self.u64(findings.reasons().bits());
@@ -163,6 +165,7 @@ impl Fnv {
             EventKind::SettingsChanged => (7, 0),
             EventKind::GaugeHealth => (8, 0),
             EventKind::StrokeGivenUp => (9, 0),
+            EventKind::ModeChanged(mode) => (10, mode as u32),
         };
         self.u8(kind);
         self.u32(value);

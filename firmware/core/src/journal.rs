@@ -1,5 +1,6 @@
 //! Numbered events in a bounded buffer: old ones make room, the count is never lost.
 
+use crate::mode::Mode;
 use crate::units::Tick;
 use crate::verdict::{Reason, Verdict};
 
@@ -27,6 +28,8 @@ pub enum EventKind {
     GaugeHealth,
     /// A stroke was given up: backed out over the top, or the crank sensor failed.
     StrokeGivenUp,
+    /// Another mode took effect.
+    ModeChanged(Mode),
 }
 
 /// One line of the journal.

@@ -4,9 +4,13 @@
 //!
 //! Every frame is judged against the machine's limits, and a broken limit withdraws the run permit in that
 //! same frame. What a die may do is judged when its stroke is complete, the work spread over frames.
+//!
+//! Another die or mode takes effect between strokes: when none is under way, or the one under way has come no further
+//! than the first half of its way down without meeting a load, and the one before it has been judged. Asked for at
+//! another moment it waits.
 
 use crate::calibrate::ZeroState;
-use crate::die::DieLimits;
+use crate::die::{BandHistory, DieError, DieLimits, WindowHistory};
 use crate::features::{Features, Gatherer, Moment};
 use crate::filter::{LowPassState, SpikeGuards};
 use crate::frame::Frame;
@@ -15,12 +19,13 @@ use crate::journal::{EventKind, Journal};
 use crate::kept::KeptStroke;
 use crate::ledger::Ledger;
 use crate::machine::Load;
+use crate::mode::Mode;
 use crate::permit::{PermitRefusal, PermitState, RunPermit};
 use crate::settings::Press;
 use crate::shape::{FillError, Progress, ShapeJudge, ShapeModel};
 use crate::signature::Layout;
-use crate::stroke::{Place, Position, Tracker};
-use crate::units::Tick;
+use crate::stroke::{Place, Position, StrokeSource, Tracker};
+use crate::units::{CrankAngle, Tick};
 use crate::verdict::{Finding, Findings, Reason, ReasonSet};
 use crate::windows::{Channel, Inside, Seen};
 
@@ -35,6 +40,8 @@ pub const JOURNAL_EVENTS: usize = 64;
 pub struct StrokeReport<const N: usize> {
     /// Strokes ended before this one since power-up.
     pub number: u32,
+    /// How the press was run.
+    pub mode: Mode,
     /// What it amounts to.
     pub features: Features<N>,
     /// What was found.
@@ -94,8 +101,12 @@ pub struct Monitor<const N: usize, const BINS: usize, const KEEP: usize> {
     slow_kn: f32,
     /// A gauge was not good in the last frame.
     unwell: bool,
+    mode: Mode,
+    /// A die or a mode waits until it may take effect.
+    waiting: bool,
     health: [GaugeHealth; N],
     stroke: u32,
+    last_position: Position,
     permit: RunPermit,
     /// What is wrong in this very frame; an acknowledgement needs it empty.
     present: ReasonSet,
@@ -111,6 +122,10 @@ pub struct Monitor<const N: usize, const BINS: usize, const KEEP: usize> {
     sensor_seen: [Seen; crate::die::SENSOR_WINDOWS],
     press: Press<N>,
     die: DieLimits,
+    band_history: BandHistory,
+    window_history: WindowHistory,
+    next_mode: Option<Mode>,
+    next_die: Option<DieLimits>,
     findings: Findings,
     ended: Option<Ended<N>>,
     report: Option<StrokeReport<N>>,
@@ -140,11 +155,18 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             watch_seen: Default::default(),
             sensor_seen: Default::default(),
             inside: Inside::default(),
+            mode: Mode::default(),
+            waiting: false,
+            band_history: BandHistory::default(),
+            window_history: WindowHistory::default(),
+            next_mode: None,
+            next_die: None,
             findings: Findings::default(),
             ended: None,
             in_stroke: false,
             contact: false,
             slow_kn: 0.0,
+            last_position: Position::Unknown,
             stroke: 0,
             health: [GaugeHealth::Good; N],
             unwell: false,
@@ -195,6 +217,10 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             self.begin_stroke();
         }
         self.in_stroke = place.in_stroke;
+        self.last_position = place.position;
+        if self.waiting && self.is_between(place.position) {
+            self.take_effect(frame.tick, place.position);
+        }
 
         // features
         let slide = place.position.angle().map(|angle| (angle, self.press.slide.at(angle)));
@@ -242,6 +268,47 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             };
             self.journal.write(tick, self.stroke, EventKind::PermitWithdrawn, cause, None);
             self.kept.trigger(frames);
+        }
+    }
+
+    /// Whether another die or mode may take effect now; see the module.
+    fn is_between(&self, position: Position) -> bool {
+        // Half of the way down by angle; a recording that shows a part of the turn begins where it begins.
+        const HALF_DOWN: CrankAngle = CrankAngle(1 << 30);
+        let early = match position {
+            Position::Angle(angle) => {
+                angle.0 < HALF_DOWN.0 || self.press.settings.stroke.source == StrokeSource::Marked
+            }
+            Position::SinceOnset(_) => false,
+            Position::Unknown => true,
+        };
+        let fresh = !self.in_stroke || (early && !self.contact);
+        fresh && self.ended.is_none()
+    }
+
+    /// What waited takes effect; windows that have begun say nothing about this stroke.
+    #[inline(never)]
+    fn take_effect(&mut self, tick: Tick, position: Position) {
+        self.waiting = false;
+        if let Some(mode) = self.next_mode.take() {
+            self.mode = mode;
+            self.journal.write(tick, self.stroke, EventKind::ModeChanged(mode), None, None);
+        }
+        if let Some(limits) = self.next_die.take() {
+            self.shape.clear();
+            self.shape.set_envelope(limits.envelope);
+            let begun = |begun: bool| if self.in_stroke && begun { Seen::VOID } else { Seen::default() };
+            for (seen, window) in self.watch_seen.iter_mut().zip(&limits.watch) {
+                *seen = begun(window.span.begun(position));
+            }
+            for (seen, window) in self.sensor_seen.iter_mut().zip(&limits.sensors) {
+                *seen = begun(window.span.begun(position));
+            }
+            self.die = limits;
+            self.inside.forget();
+            self.band_history = BandHistory::default();
+            self.window_history = WindowHistory::default();
+            self.journal.write(tick, self.stroke, EventKind::SettingsChanged, None, None);
         }
     }
 
@@ -392,19 +459,25 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         self.ledger.stroke(features.total.peak.value, self.press.limits.rated, overloaded);
         if given_up {
             self.journal.write(tick, self.stroke, EventKind::StrokeGivenUp, None, None);
+        }
+        if given_up || !self.mode.judges_die() {
             self.shape.give_up();
         } else {
             self.shape.end_stroke();
-            self.die.judge(&features, |finding| findings.add(finding));
-            let watch =
-                self.die.watch.iter().zip(&self.watch_seen).filter_map(|(window, seen)| window.judge(seen));
-            let sensors = self
-                .die
-                .sensors
-                .iter()
-                .zip(&self.sensor_seen)
-                .filter_map(|(window, seen)| window.judge(seen));
-            watch.chain(sensors).for_each(|finding| findings.add(finding));
+            self.die.judge(&features, &mut self.band_history, |finding| findings.add(finding));
+            let WindowHistory { watch, sensors } = &mut self.window_history;
+            for ((window, seen), breaks) in self.die.watch.iter().zip(&self.watch_seen).zip(watch) {
+                let found = window.judge(seen);
+                if breaks.push(found.is_some(), window.rule) {
+                    found.into_iter().for_each(|finding| findings.add(finding));
+                }
+            }
+            for ((window, seen), breaks) in self.die.sensors.iter().zip(&self.sensor_seen).zip(sensors) {
+                let found = window.judge(seen);
+                if breaks.push(found.is_some(), window.rule) {
+                    found.into_iter().for_each(|finding| findings.add(finding));
+                }
+            }
         }
         self.ended = Some(Ended { features, findings });
     }
@@ -449,6 +522,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         let [slowest, fastest] = settings.press.speed_spm.map(|spm| spm as f32);
         // Five per cent is the measurement's own: a stroke's mean speed differs from the nominal by its droop.
         if let Some(speed) = speed_spm
+            && self.mode.judges_speed()
             && !(speed >= 0.95 * slowest && speed <= 1.05 * fastest)
         {
             let limit = if speed < slowest { slowest } else { fastest };
@@ -476,6 +550,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         };
         self.report = Some(StrokeReport {
             number: self.stroke,
+            mode: self.mode,
             load_centre_mm: centre(&features.at_peak_kn, least),
             // Summed over the loaded frames: the mean must reach the least load at least once over.
             mean_centre_mm: centre(&features.loaded_sum, least),
@@ -573,46 +648,79 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     }
 
     /// Sets a die: its limits and its learned shape; `marked` says whether [`Self::new_coil`] will tell of coils.
-    /// Takes effect with the next stroke.
     ///
     /// # Errors
-    /// [`crate::die::DieError`] if the limits cannot be; the old die then stays.
+    /// [`DieError`] if the limits cannot be, or, with a shape, if a stroke is under way: there is no room for two
+    /// shapes, so this one cannot wait. The old die then stays.
     pub fn set_die(
         &mut self,
         tick: Tick,
         limits: DieLimits,
         shape: Option<ShapeModel<N, BINS>>,
         marked: bool,
-    ) -> Result<(), crate::die::DieError> {
-        limits.check(N)?;
-        if let Some(shape) = &shape {
-            self.press.settings.health.stuck_alone_frames = shape.repeat_limit;
+    ) -> Result<(), DieError> {
+        if shape.is_some() && !self.is_between(self.last_position) {
+            return Err(DieError::InStroke);
         }
         self.set_limits(tick, limits)?;
-        self.shape.set(shape, marked);
+        if let Some(shape) = shape {
+            self.press.settings.health.stuck_alone_frames = shape.repeat_limit;
+            self.shape.set(Some(shape), marked);
+        }
         Ok(())
     }
 
-    /// Sets a die's limits and removes the learned shape, without room for one on the stack. A shape can then be
-    /// filled in: [`Self::begin_shape`], [`Self::fill_shape`], [`Self::commit_shape`].
+    /// Sets a die's limits and removes the learned shape, without room for one on the stack. Takes effect between
+    /// strokes, see the module; of two that wait the later one does. A shape can then be filled in:
+    /// [`Self::begin_shape`], [`Self::fill_shape`], [`Self::commit_shape`].
     ///
     /// # Errors
-    /// [`crate::die::DieError`] if the limits cannot be; the old die then stays.
-    pub fn set_limits(&mut self, tick: Tick, limits: DieLimits) -> Result<(), crate::die::DieError> {
+    /// [`DieError`] if the limits cannot be; the old die then stays.
+    pub fn set_limits(&mut self, tick: Tick, limits: DieLimits) -> Result<(), DieError> {
         limits.check(N)?;
-        self.die = limits;
-        self.inside.forget();
-        self.shape.clear();
-        self.journal.write(tick, self.stroke, EventKind::SettingsChanged, None, None);
+        self.next_die = Some(limits);
+        self.ask(tick);
         Ok(())
+    }
+
+    /// The press is run in another mode. Takes effect between strokes, see the module.
+    pub fn set_mode(&mut self, tick: Tick, mode: Mode) {
+        if self.next_mode.unwrap_or(self.mode) != mode {
+            self.next_mode = Some(mode);
+            self.ask(tick);
+        }
+    }
+
+    /// A change is asked for: now, if it may be.
+    fn ask(&mut self, tick: Tick) {
+        self.waiting = true;
+        if self.is_between(self.last_position) {
+            self.take_effect(tick, self.last_position);
+        }
+    }
+
+    /// The mode in effect.
+    #[must_use]
+    pub fn mode(&self) -> Mode {
+        self.mode
+    }
+
+    /// Whether a die or a mode still waits to take effect.
+    #[must_use]
+    pub fn is_waiting(&self) -> bool {
+        self.waiting
     }
 
     /// Begins to fill in a learned shape where it will stay; the one there is gone. Until [`Self::commit_shape`]
     /// every stroke that ends is held as not judged, so this is for a press that stands.
     ///
     /// # Errors
-    /// [`FillError::Busy`] while a stroke is still being judged by the old one: try again after the next frame.
+    /// [`FillError::Busy`] while a stroke is still being judged by the old one, or the die it belongs to waits to
+    /// take effect: try again after the next frame.
     pub fn begin_shape(&mut self) -> Result<(), FillError> {
+        if self.next_die.is_some() {
+            return Err(FillError::Busy);
+        }
         self.shape.begin_fill()
     }
 

@@ -14,6 +14,8 @@ pub mod model;
 mod residual;
 mod statistics;
 
+use crate::die::Envelope;
+use crate::often::Breaks;
 use crate::signature::{Layout, Signature};
 use crate::stroke::Position;
 use crate::verdict::{Finding, Findings, Reason, Verdict};
@@ -136,6 +138,9 @@ pub struct ShapeJudge<const N: usize, const BINS: usize> {
 struct State<const N: usize, const BINS: usize> {
     /// Changes of coil will be told.
     marked: bool,
+    /// What leaving the envelope means, and which of the last strokes left it.
+    envelope: Envelope,
+    breaks: Breaks,
     signatures: [Signature<N, BINS>; 2],
     active: usize,
     /// The next stroke to begin, and the one under way, is the first of a new coil.
@@ -177,6 +182,8 @@ impl<const N: usize, const BINS: usize> Default for State<N, BINS> {
     fn default() -> Self {
         Self {
             marked: false,
+            envelope: Envelope::default(),
+            breaks: Breaks::default(),
             signatures: Default::default(),
             active: 0,
             coil_coming: false,
@@ -222,6 +229,7 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
     /// A new model: nothing is known of it. In place, for all of this does not fit on a small stack.
     fn restart(&mut self, marked: bool) {
         self.marked = marked;
+        self.breaks = Breaks::default();
         self.signatures.iter_mut().for_each(Signature::restart);
         (self.coil_coming, self.coil_begun, self.coil_ended) = (false, false, false);
         (self.waiting, self.unjudged) = (false, false);
@@ -271,6 +279,12 @@ impl<const N: usize, const BINS: usize> ShapeJudge<N, BINS> {
         self.content = Content::Nothing;
         self.state.stage = Stage::Idle;
         self.state.waiting = false;
+    }
+
+    /// What leaving the envelope means from the next stroke on that is judged.
+    pub fn set_envelope(&mut self, envelope: Envelope) {
+        self.state.envelope = envelope;
+        self.state.breaks = Breaks::default();
     }
 
     /// The model in its place becomes what strokes are judged by.

@@ -125,6 +125,10 @@ reasons! {
     NotJudged = "not-judged", "the shape could not be judged: the next stroke came too soon, or the die was being changed";
     /// The load stands further from the middle than the press may carry it.
     OffCentre = "load-over-off-centre-allowance", "load over what the press may carry that far off the middle";
+    /// The total peak stayed so low that there was nothing in the die.
+    NoLoad = "no-load", "no load: nothing in the die";
+    /// The total peak was so high that there was twice the stock in the die.
+    DoubleLoad = "double-load", "load of twice the stock in the die";
 }
 
 impl Reason {

@@ -1,5 +1,6 @@
 //! Watch windows on the load and sensor windows on the inputs, by position in the stroke.
 
+use crate::often::MofN;
 use crate::stroke::Position;
 use crate::units::CrankAngle;
 use crate::verdict::{Finding, Reason, Verdict};
@@ -37,6 +38,18 @@ impl Span {
             Position::Unknown => return false,
         };
         by_angle == self.by_angle && here.wrapping_sub(self.from) <= self.width
+    }
+
+    /// Whether a stroke that has come as far as this, from the top or from load onset, has been inside already.
+    pub(crate) fn begun(&self, position: Position) -> bool {
+        let here = match position {
+            Position::Angle(angle) => angle.0,
+            Position::SinceOnset(ticks) => ticks,
+            Position::Unknown => return false,
+        };
+        let same = self.by_angle == matches!(position, Position::Angle(_));
+        let over_the_top = self.by_angle && self.from.checked_add(self.width).is_none();
+        same && (self.from <= here || over_the_top)
     }
 
     /// First and last position inside.
@@ -124,6 +137,8 @@ pub struct WatchWindow {
     pub high_kn: f32,
     /// What leaving the limits means.
     pub verdict: Verdict,
+    /// How often they must have been left.
+    pub rule: MofN,
 }
 
 /// How a sensor must be in its window.
@@ -145,9 +160,11 @@ pub struct SensorWindow {
     /// Input number, 0 to 7.
     pub input: u8,
     /// How it must be.
-    pub rule: SensorRule,
+    pub must: SensorRule,
     /// What missing it means.
     pub verdict: Verdict,
+    /// How often it must have been missed.
+    pub rule: MofN,
 }
 
 /// What has been seen inside one window in this stroke.
@@ -161,6 +178,15 @@ pub struct Seen {
 }
 
 impl Seen {
+    /// Of a window that had begun when the die was changed: this stroke says nothing about it.
+    pub(crate) const VOID: Self =
+        Self { frames: u32::MAX, greatest: 0.0, least: 0.0, mean: 0.0, sensor_on: 0 };
+
+    /// Whether the stroke says anything about the window.
+    fn counts(&self) -> bool {
+        self.frames != u32::MAX
+    }
+
     /// Takes in one frame of a watched load.
     #[inline]
     pub fn load(&mut self, load: f32) {
@@ -202,7 +228,7 @@ impl WatchWindow {
     #[must_use]
     pub fn judge(&self, seen: &Seen) -> Option<Finding> {
         let value = self.value_of(seen).unwrap_or(f32::NAN);
-        if value >= self.low_kn && value <= self.high_kn {
+        if !seen.counts() || (value >= self.low_kn && value <= self.high_kn) {
             return None;
         }
         let [from, to] = self.span.ends();
@@ -226,13 +252,13 @@ impl SensorWindow {
     #[must_use]
     pub fn judge(&self, seen: &Seen) -> Option<Finding> {
         let kept = seen.frames > 0
-            && match self.rule {
+            && match self.must {
                 SensorRule::OnOnce => seen.sensor_on > 0,
                 SensorRule::OnThroughout => seen.sensor_on == seen.frames,
                 SensorRule::OffThroughout => seen.sensor_on == 0,
             };
         let [from, to] = self.span.ends();
-        (!kept).then_some(Finding {
+        (!kept && seen.counts()).then_some(Finding {
             reason: Reason::SensorWindow,
             verdict: self.verdict,
             column: Some(self.input),
@@ -310,6 +336,7 @@ mod tests {
             low_kn,
             high_kn,
             verdict: Verdict::Hold,
+            rule: MofN::FIRST,
         };
         for (value, is) in
             [(WindowValue::Greatest, 30.0), (WindowValue::Least, 10.0), (WindowValue::Mean, 20.0)]
@@ -328,7 +355,13 @@ mod tests {
             pattern.iter().for_each(|on| seen.sensor(*on));
             seen
         };
-        let window = |rule| SensorWindow { span: span(0.0, 1.0), input: 3, rule, verdict: Verdict::Hold };
+        let window = |must| SensorWindow {
+            span: span(0.0, 1.0),
+            input: 3,
+            must,
+            verdict: Verdict::Hold,
+            rule: MofN::FIRST,
+        };
         let cases = [
             (&[true, true][..], [true, true, false]),
             (&[false, true], [true, false, false]),

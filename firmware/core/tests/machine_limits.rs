@@ -9,6 +9,7 @@ use bolster_core::die::{Band, DieLimits};
 use bolster_core::frame::{CrankReading, Frame};
 use bolster_core::machine::MachineLimits;
 use bolster_core::monitor::Monitor;
+use bolster_core::often::MofN;
 use bolster_core::permit::PermitState;
 use bolster_core::settings::PressSettings;
 use bolster_core::stroke::StrokeSource;
@@ -357,7 +358,7 @@ fn work_over_the_usable_energy_withdraws_the_permit_in_the_frame_that_passes_it(
 /// A die that would allow everything, a bypass under way: neither lifts a machine limit.
 #[test]
 fn neither_a_die_nor_a_bypass_lifts_a_machine_limit_in_any_frame() {
-    let wide = |verdict| Some(Band { low: -1e6, high: 1e6, verdict });
+    let wide = |verdict| Some(Band { low: -1e6, high: 1e6, verdict, rule: MofN::FIRST });
     let die = DieLimits {
         peak_kn: wide(Verdict::Note),
         reverse_kn: wide(Verdict::Note),

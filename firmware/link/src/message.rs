@@ -425,6 +425,7 @@ impl From<&Event> for EventLine {
             EventKind::SettingsChanged => (7, 0),
             EventKind::GaugeHealth => (8, 0),
             EventKind::StrokeGivenUp => (9, 0),
+            EventKind::ModeChanged(mode) => (10, mode as u32),
             // A kind this version has no number for still keeps its place in the count.
             _ => (u8::MAX, 0),
         };

@@ -3,10 +3,11 @@
 mod model;
 mod rainflow;
 
-use bolster_core::die::{Band, DieError, DieLimits};
+use bolster_core::die::{Band, DieError, DieLimits, Envelope, Threshold};
 use bolster_core::digest::MonitorDigest;
 use bolster_core::frame::Frame;
 use bolster_core::monitor::{Monitor, Step};
+use bolster_core::often::MofN;
 use bolster_core::press::{Columns, PressSpec};
 use bolster_core::settings::{Press, PressSettings, SettingsError};
 use bolster_core::shape::FillError;
@@ -68,25 +69,44 @@ pub fn die(press: &PressSpec, source: StrokeSource) -> DieLimits {
             Some(Span::angles(CrankAngle(u32::from(from) << 28), CrankAngle(u32::from(to) << 28)))
         }
     };
-    let band = |low, high, verdict| Some(Band { low, high, verdict });
+    let rule = |m, n| MofN { m, n };
+    let band = |low, high, verdict, rule| Some(Band { low, high, verdict, rule });
+    let threshold = |kn, rule| Some(Threshold { kn, verdict: Verdict::Hold, rule });
     let mut die = DieLimits {
-        peak_kn: band(0.2 * rated, 0.8 * rated, Verdict::Hold),
-        reverse_kn: band(0.0, 0.06 * rated, Verdict::Hold),
-        work_kj: band(0.1, 12.0, Verdict::Note),
+        peak_kn: band(0.2 * rated, 0.8 * rated, Verdict::Hold, rule(1, 1)),
+        reverse_kn: band(0.0, 0.06 * rated, Verdict::Hold, rule(2, 5)),
+        work_kj: band(0.1, 12.0, Verdict::Note, rule(3, 8)),
+        no_load: threshold(0.05 * rated, rule(1, 1)),
+        double_load: threshold(0.9 * rated, rule(2, 2)),
+        envelope: Envelope { verdict: Verdict::Hold, rule: rule(2, 3) },
         ..DieLimits::default()
     };
     let columns = press.columns.count() as u8;
     let values = [WindowValue::Greatest, WindowValue::Least, WindowValue::Mean];
-    let rules = [SensorRule::OnOnce, SensorRule::OnThroughout, SensorRule::OffThroughout];
-    for (number, (value, rule)) in (0_u8..8).zip(values.into_iter().cycle().zip(rules.into_iter().cycle())) {
+    let musts = [SensorRule::OnOnce, SensorRule::OnThroughout, SensorRule::OffThroughout];
+    for (number, (value, must)) in (0_u8..8).zip(values.into_iter().cycle().zip(musts.into_iter().cycle())) {
         let Some(span) = span(5 + number % 4, 7 + number % 4) else { continue };
         let channel = if number % 2 == 0 { Channel::Total } else { Channel::Column(number / 2 % columns) };
         let high_kn = 0.7 * rated;
-        let watch =
-            WatchWindow { span, channel, value, low_kn: -0.05 * rated, high_kn, verdict: Verdict::Hold };
+        let often = MofN { m: 1 + number % 2, n: 1 + number };
+        let watch = WatchWindow {
+            span,
+            channel,
+            value,
+            low_kn: -0.05 * rated,
+            high_kn,
+            verdict: Verdict::Hold,
+            rule: if often.is_sound() { often } else { MofN::FIRST },
+        };
         // Neither list is full before its eighth window.
         let _ = die.watch.push(watch);
-        let _ = die.sensors.push(SensorWindow { span, input: number, rule, verdict: Verdict::Note });
+        let _ = die.sensors.push(SensorWindow {
+            span,
+            input: number,
+            must,
+            verdict: Verdict::Note,
+            rule: MofN::FIRST,
+        });
     }
     die
 }

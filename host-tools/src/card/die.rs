@@ -6,19 +6,20 @@
 //! hold a press a named engineer accepts it.
 
 mod acceptance;
+mod limits;
 mod shape;
 #[cfg(test)]
 mod tests;
 
 use std::path::{Path, PathBuf};
 
-use bolster_core::die::{Band as CoreBand, DieLimits};
-use bolster_core::verdict::Verdict;
+use bolster_core::press::Columns;
 use serde::{Deserialize, Serialize};
 
 use super::press::PressCard;
 
 pub use acceptance::{Acceptance, ReviewedStrokes, Standing};
+pub use limits::{Band, EnvelopeCard, Gives, LimitsCard, Load, Must, SensorCard, Then, Value, WatchCard};
 pub use shape::{Axis, ShapeCard};
 
 /// A die card.
@@ -159,45 +160,6 @@ pub struct RehearsalCard {
     pub stopped_unmarked: u64,
 }
 
-/// Lowest and highest allowed value.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Band(pub [f64; 2]);
-
-/// Plain limits of a stroke; leaving one holds the press.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct LimitsCard {
-    /// Peak of the total load, kN.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub peak_kn: Option<Band>,
-    /// Reverse load, kN.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub reverse_kn: Option<Band>,
-    /// Work, kJ.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub work_kj: Option<Band>,
-}
-
-impl LimitsCard {
-    /// As the core takes them.
-    #[must_use]
-    pub fn to_core(&self) -> DieLimits {
-        let band = |band: Option<Band>| {
-            band.map(|Band([low, high])| CoreBand {
-                low: low as f32,
-                high: high as f32,
-                verdict: Verdict::Hold,
-            })
-        };
-        DieLimits {
-            peak_kn: band(self.peak_kn),
-            reverse_kn: band(self.reverse_kn),
-            work_kj: band(self.work_kj),
-            ..DieLimits::default()
-        }
-    }
-}
-
 /// Why a die card was refused.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
@@ -282,11 +244,12 @@ impl DieCard {
 
     fn check(&self, path: &Path) -> Result<(), DieCardError> {
         let numbers = |section, why: String| DieCardError::Numbers { path: path.to_owned(), section, why };
-        let columns = self.die.press.columns;
-        let shape = self.shape.as_ref().map_or(Ok(()), |shape| shape.check(columns));
+        let count = self.die.press.columns;
+        let columns = Columns::from_count(count)
+            .ok_or_else(|| numbers("die.press", format!("says {count} columns; there are 1, 2 or 4")))?;
+        let shape = self.shape.as_ref().map_or(Ok(()), |shape| shape.check(count));
         shape.map_err(|why| numbers("shape", why))?;
-        self.limits.to_core().check(columns).map_err(|why| numbers("limits", why.to_string()))?;
-        Ok(())
+        self.limits.check(columns).map_err(|why| numbers("limits", why))
     }
 
     /// The card's text.

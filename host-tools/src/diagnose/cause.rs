@@ -332,8 +332,9 @@ impl Seen<'_> {
                         weight: 0.5,
                     };
                     let sudden = self.course(&[Course::Sudden], 0.3);
-                    let evidence =
+                    let mut evidence =
                         vec![self.explains("more load, and earlier, everywhere", e), peak, scaled, sudden];
+                    evidence.extend(self.own_limit(Reason::DoubleLoad, 0.5));
                     ("double-thickness", "two sheets, or an overlap, in the die", None, evidence)
                 }
                 Wide::Missing(n) => {
@@ -345,10 +346,11 @@ impl Seen<'_> {
                     if self.patterns.iter().zip(self.pattern_fits).any(|other| best(&other)) || n == 0 {
                         continue;
                     }
-                    let evidence = vec![
+                    let mut evidence = vec![
                         self.explains(&format!("less load at every station up to {name}"), e),
                         self.sensor(0.1),
                     ];
+                    evidence.extend(self.own_limit(Reason::NoLoad, 0.5));
                     (
                         "strip-missing",
                         "no strip, or only part of it, in the die: end of the coil, strip off to a side",
@@ -385,6 +387,11 @@ impl Seen<'_> {
             support: 1.0 - ramp(self.net, 0.3, 0.9),
             weight,
         }
+    }
+
+    /// A limit that the die has for this very cause was left; a die without one says nothing.
+    fn own_limit(&self, reason: Reason, weight: f64) -> Option<Evidence> {
+        self.has(reason).then(|| Evidence { sign: reason.says().to_owned(), support: 1.0, weight })
     }
 
     fn sensor(&self, weight: f64) -> Evidence {

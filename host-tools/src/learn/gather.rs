@@ -147,12 +147,12 @@ impl Gathered {
             let least = values.iter().copied().fold(f64::INFINITY, f64::min);
             let greatest = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             (least > 0.0 && greatest.is_finite())
-                .then(|| Band([rounded(0.5 * least), rounded(1.5 * greatest)]))
+                .then(|| Band::from([rounded(0.5 * least), rounded(1.5 * greatest)]))
         };
         LimitsCard {
             peak_kn: wide(good().map(|peaks| peaks.0).collect()),
-            reverse_kn: None,
             work_kj: wide(good().filter_map(|peaks| peaks.1).collect()),
+            ..LimitsCard::default()
         }
     }
 }

@@ -4,7 +4,7 @@
 
 use super::PressPlan;
 use super::job::Job;
-use crate::card::die::{Band, DieCard, Head, LimitsCard, PressPrint, State};
+use crate::card::die::{DieCard, Head, LimitsCard, PressPrint, State};
 
 /// How far beyond the band a first limit stands: the plan's band is for nineteen strokes in twenty.
 const ROOM: f64 = 1.1;
@@ -17,13 +17,14 @@ pub fn limits(plan: &PressPlan, hit: u32) -> Option<LimitsCard> {
     let band = |high: f64, most: f64| {
         // A limit of a thousandth of a kN is as fine as anybody reads it.
         let high = (1000.0 * (ROOM * high).min(most).max(0.001)).round() / 1000.0;
-        Some(Band([0.0, high]))
+        Some([0.0, high].into())
     };
     let usable = plan.press.usable_kj_at(plan.speed_spm).unwrap_or(f64::INFINITY);
     Some(LimitsCard {
         peak_kn: band(bands.peak_kn.high, spec.rated_kn),
         reverse_kn: band(bands.reverse_kn.high, spec.rated_kn * spec.reverse_percent / 100.0),
         work_kj: band(bands.work_kj.high, usable),
+        ..LimitsCard::default()
     })
 }
 

@@ -81,9 +81,22 @@ fn plain(outcome: &Outcome, limits: &LimitsCard, uses: &mut Vec<LimitUse>) {
         (limits.peak_kn, Some(outcome.peak_kn), Reason::PeakOverDieLimit, Some(Reason::PeakUnderDieLimit)),
         (limits.reverse_kn, Some(outcome.reverse_kn), Reason::ReverseOverDieLimit, None),
         (limits.work_kj, outcome.work_kj, Reason::WorkOverDieLimit, Some(Reason::WorkUnderDieLimit)),
+        // Of one end each: the other is none.
+        (
+            limits.double_load_kn.map(|load| [0.0, load.kn].into()),
+            Some(outcome.peak_kn),
+            Reason::DoubleLoad,
+            None,
+        ),
+        (
+            limits.no_load_kn.map(|load| [load.kn, 0.0].into()),
+            Some(outcome.peak_kn),
+            Reason::NoLoad,
+            Some(Reason::NoLoad),
+        ),
     ];
     for (band, value, above, below) in bands {
-        let (Some(Band([low, high])), Some(value)) = (band, value) else { continue };
+        let (Some(Band { ends: [low, high], .. }), Some(value)) = (band, value) else { continue };
         let mut add = |reason: Reason, used: f64| {
             let over = outcome.findings.iter().find(|finding| finding.reason == reason.code());
             let stops = over.is_some_and(|finding| finding.verdict == "hold" || finding.verdict == "trip");
@@ -124,6 +137,8 @@ fn of_plain(reason: Reason) -> bool {
             | Reason::ReverseOverDieLimit
             | Reason::WorkOverDieLimit
             | Reason::WorkUnderDieLimit
+            | Reason::NoLoad
+            | Reason::DoubleLoad
     )
 }
 

@@ -56,6 +56,9 @@ pub struct ColumnOutcome {
     pub reverse_kn: f64,
 }
 
+/// Sensor inputs as recordings name them.
+const SENSORS: [&str; 8] = ["s1", "s2", "s3", "s4", "s5", "s6", "s7", "s8"];
+
 /// One finding.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct FindingOutcome {
@@ -65,7 +68,7 @@ pub struct FindingOutcome {
     pub verdict: &'static str,
     /// In words.
     pub says: &'static str,
-    /// Gauge column by name, where one can be named.
+    /// Gauge column by name, where one can be named; of a sensor window the input, `s1` to `s8`.
     pub column: Option<&'static str>,
     /// Where it began, degrees; null where it has no place.
     pub from_deg: Option<f64>,
@@ -107,7 +110,11 @@ impl FindingOutcome {
             reason: reason.code(),
             verdict: word(finding.verdict),
             says: reason.says(),
-            column: finding.column.and_then(|n| columns.names().get(usize::from(n)).copied()),
+            column: finding.column.and_then(|n| {
+                // A sensor window names its input.
+                let names = if reason == Reason::SensorWindow { &SENSORS } else { columns.names() };
+                names.get(usize::from(n)).copied()
+            }),
             from_deg: degrees(finding.from),
             to_deg: degrees(finding.to),
             value: plain(finding.value),

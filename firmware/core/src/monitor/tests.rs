@@ -1,10 +1,13 @@
 use super::*;
+use crate::die::{Band, Threshold};
 use crate::frame::CrankReading;
+use crate::often::MofN;
 use crate::press::{Columns, PressSpec};
 use crate::settings::PressSettings;
 use crate::stroke::StrokeSource;
 use crate::units::CrankAngle;
 use crate::verdict::Verdict;
+use std::vec;
 use std::vec::Vec;
 
 const COUNTS_PER_KN: f32 = 1000.0;
@@ -230,8 +233,8 @@ fn every_turn_gives_one_report_in_order() {
 fn a_die_limit_holds_after_the_stroke_and_cannot_loosen_the_machines() {
     let mut monitor = monitor::<2>(StrokeSource::Encoder);
     let limits = DieLimits {
-        peak_kn: Some(crate::die::Band { low: 0.0, high: 5000.0, verdict: Verdict::Hold }),
-        work_kj: Some(crate::die::Band { low: 0.0, high: 1e-6, verdict: Verdict::Note }),
+        peak_kn: Some(Band { low: 0.0, high: 5000.0, verdict: Verdict::Hold, rule: MofN::FIRST }),
+        work_kj: Some(Band { low: 0.0, high: 1e-6, verdict: Verdict::Note, rule: MofN::FIRST }),
         ..DieLimits::default()
     };
     monitor.set_die(Tick(0), limits, None, false).unwrap();
@@ -245,7 +248,7 @@ fn a_die_limit_holds_after_the_stroke_and_cannot_loosen_the_machines() {
 #[test]
 fn a_hold_withdraws_the_permit_when_the_stroke_is_over_and_not_before() {
     let mut monitor = monitor::<1>(StrokeSource::Encoder);
-    let band = crate::die::Band { low: 0.0, high: 100.0, verdict: Verdict::Hold };
+    let band = Band { low: 0.0, high: 100.0, verdict: Verdict::Hold, rule: MofN::FIRST };
     monitor.set_die(Tick(0), DieLimits { peak_kn: Some(band), ..DieLimits::default() }, None, false).unwrap();
     let mut withdrawn = None;
     for tick in 0..3 * TURN {
@@ -259,7 +262,7 @@ fn a_hold_withdraws_the_permit_when_the_stroke_is_over_and_not_before() {
 
 #[test]
 fn a_hold_found_without_waiting_for_frames_is_journalled_and_its_stroke_kept() {
-    let band = crate::die::Band { low: 0.0, high: 100.0, verdict: Verdict::Hold };
+    let band = Band { low: 0.0, high: 100.0, verdict: Verdict::Hold, rule: MofN::FIRST };
     let limits = DieLimits { peak_kn: Some(band), ..DieLimits::default() };
     let withdrawn = |monitor: &Monitor<1, 32, 16>| {
         monitor.journal().iter().filter(|event| event.kind == EventKind::PermitWithdrawn).count()
@@ -289,6 +292,152 @@ fn a_hold_found_without_waiting_for_frames_is_journalled_and_its_stroke_kept() {
     // A quarter of the ring's sixteen frames may still come.
     assert!(finished.kept().kept().unwrap().map(|frame| frame.tick.0).eq(288..304));
     assert_eq!(withdrawn(&finished), 1, "told once");
+}
+
+fn peak_at_most(kn: f32, verdict: Verdict) -> DieLimits {
+    let band = Band { low: 0.0, high: kn, verdict, rule: MofN::FIRST };
+    DieLimits { peak_kn: Some(band), ..DieLimits::default() }
+}
+
+/// Turns of a one-column press with a hump of 150 kN in each; `before` acts before the frame of a tick.
+fn humps(
+    monitor: &mut Monitor<1, 32, 16>,
+    turns: u32,
+    mut before: impl FnMut(&mut Monitor<1, 32, 16>, u32),
+) -> Vec<(Mode, Vec<Reason>)> {
+    let mut reports = Vec::new();
+    for tick in 0..turns * TURN {
+        before(monitor, tick);
+        if monitor.step(&frame(tick, [hump(tick % TURN, 150.0)])).reported {
+            let report = monitor.report().unwrap();
+            reports.push((report.mode, report.findings.reasons().iter().collect()));
+        }
+    }
+    reports
+}
+
+#[test]
+fn a_die_asked_for_in_mid_stroke_waits_for_the_next_one_at_every_frame() {
+    let (none, over) = (vec![], vec![Reason::PeakOverDieLimit]);
+    for asked in TURN..2 * TURN {
+        let mut monitor = monitor::<1>(StrokeSource::Encoder);
+        let mut waited = false;
+        let reports = humps(&mut monitor, 4, |monitor, tick| {
+            if tick == asked {
+                monitor.set_limits(Tick(tick), peak_at_most(100.0, Verdict::Note)).unwrap();
+                waited = monitor.is_waiting();
+            }
+        });
+        // The slide is past half its way down.
+        let late = asked > TURN + 90;
+        assert_eq!(waited, late, "asked for at {asked}");
+        let first = if late { &none } else { &over };
+        assert_eq!(reports.iter().map(|r| &r.1).collect::<Vec<_>>(), [first, &over], "asked for at {asked}");
+        assert!(!monitor.is_waiting());
+    }
+}
+
+#[test]
+fn a_change_waits_while_the_stroke_has_met_a_load_however_early() {
+    let mut monitor = after_a_quiet_turn::<1>();
+    for tick in TURN..TURN + 20 {
+        monitor.step(&frame(tick, [if tick == TURN + 10 { 50.0 } else { 0.0 }]));
+    }
+    monitor.set_mode(Tick(TURN + 20), Mode::Inch);
+    assert!(monitor.is_waiting() && monitor.mode() == Mode::Continuous);
+    for tick in TURN + 20..2 * TURN {
+        monitor.step(&frame(tick, [0.0]));
+        assert_eq!(monitor.mode(), Mode::Continuous, "at {tick}");
+    }
+    (2 * TURN..2 * TURN + 2).for_each(|tick| {
+        monitor.step(&frame(tick, [0.0]));
+    });
+    assert_eq!(monitor.mode(), Mode::Inch);
+    let changed = |event: &&crate::journal::Event| event.kind == EventKind::ModeChanged(Mode::Inch);
+    assert_eq!(monitor.journal().iter().filter(changed).count(), 1);
+}
+
+#[test]
+fn inching_is_judged_by_the_press_alone_and_a_single_stroke_has_no_rate() {
+    // 1667 strokes a minute; the press may do 100 to 200.
+    let slow = PressSpec { speed_spm: [100.0, 2000.0], ..spec(Columns::Total) };
+    for (mode, wanted) in [
+        (Mode::Inch, vec![]),
+        (Mode::Single, vec![Reason::PeakOverDieLimit, Reason::SensorWindow]),
+        (Mode::Continuous, vec![Reason::SpeedOutOfRange, Reason::PeakOverDieLimit, Reason::SensorWindow]),
+    ] {
+        let mut settings =
+            PressSettings::<1>::usual(slow, 10_000.0, 1.0 / COUNTS_PER_KN, StrokeSource::Encoder);
+        settings.filter = None;
+        settings.spike_jump_kn = f32::INFINITY;
+        let mut press = settings.build().unwrap();
+        press.settings.press.speed_spm = [100.0, 200.0];
+        let mut monitor: Monitor<1, 32, 16> = Monitor::new(press);
+        monitor.self_test(Tick(0), true);
+        monitor.set_mode(Tick(0), mode);
+        let mut limits = peak_at_most(100.0, Verdict::Note);
+        let window = crate::windows::SensorWindow {
+            span: crate::windows::Span::angles(
+                CrankAngle::from_degrees(100.0),
+                CrankAngle::from_degrees(200.0),
+            ),
+            input: 0,
+            must: crate::windows::SensorRule::OnOnce,
+            verdict: Verdict::Note,
+            rule: MofN::FIRST,
+        };
+        limits.sensors.push(window).unwrap();
+        monitor.set_limits(Tick(0), limits).unwrap();
+        let reports = humps(&mut monitor, 4, |_, _| {});
+        assert_eq!(reports, [(mode, wanted.clone()), (mode, wanted)]);
+        assert!(!monitor.step(&frame(4 * TURN, [1001.0])).permit, "the rating binds in {mode:?}");
+    }
+}
+
+#[test]
+fn a_window_that_had_begun_when_the_die_was_changed_says_nothing_about_that_stroke() {
+    let mut monitor = monitor::<1>(StrokeSource::Encoder);
+    let window = |from: f64, to: f64| crate::windows::SensorWindow {
+        span: crate::windows::Span::angles(CrankAngle::from_degrees(from), CrankAngle::from_degrees(to)),
+        input: 0,
+        must: crate::windows::SensorRule::OnOnce,
+        verdict: Verdict::Note,
+        rule: MofN::FIRST,
+    };
+    let reports = humps(&mut monitor, 4, |monitor, tick| {
+        if tick == TURN + 50 {
+            let mut limits = DieLimits::default();
+            [(10.0, 40.0), (30.0, 80.0), (350.0, 5.0)].into_iter().for_each(|(from, to)| {
+                limits.sensors.push(window(from, to)).unwrap();
+            });
+            monitor.set_limits(Tick(tick), limits).unwrap();
+            assert!(!monitor.is_waiting());
+        }
+    });
+    assert_eq!(reports[0].1, [], "no window could be judged");
+    assert_eq!(reports[1].1, [Reason::SensorWindow], "the sensor was never on");
+}
+
+#[test]
+fn a_new_die_starts_its_rules_afresh_and_no_die_lifts_the_rating() {
+    let rule = MofN { m: 2, n: 2 };
+    let limits = DieLimits {
+        double_load: Some(Threshold { kn: 100.0, verdict: Verdict::Note, rule }),
+        ..DieLimits::default()
+    };
+    let mut monitor = monitor::<1>(StrokeSource::Encoder);
+    monitor.set_limits(Tick(0), limits.clone()).unwrap();
+    let reports = humps(&mut monitor, 6, |monitor, tick| {
+        if tick == 3 * TURN + 10 {
+            monitor.set_limits(Tick(tick), limits.clone()).unwrap();
+        }
+    });
+    let told: Vec<bool> = reports.iter().map(|(_, reasons)| reasons == &[Reason::DoubleLoad]).collect();
+    assert_eq!(told, [false, true, false, true], "of the strokes of turns 2 to 5");
+    let mut wide = peak_at_most(1e6, Verdict::Note);
+    wide.double_load = Some(Threshold { kn: 1e6, verdict: Verdict::Note, rule: MofN::FIRST });
+    monitor.set_limits(Tick(6 * TURN), wide).unwrap();
+    assert!(!monitor.step(&frame(6 * TURN, [1001.0])).permit);
 }
 
 #[test]

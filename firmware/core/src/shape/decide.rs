@@ -134,6 +134,7 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
             *scatter = (*scatter + SCATTER_PACE * (seen - *scatter)).clamp(1.0, SCATTER_MOST);
         }
         self.agreeing = 0;
+        self.breaks.push(false, self.envelope.rule);
         if self.far {
             self.tell_drift(model, findings);
         }
@@ -166,15 +167,18 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
             }
             self.last = measures;
         }
-        let (reason, verdict) = match (stock, free) {
-            (true, true) => (Reason::StockChanged, Reason::StockChanged.verdict()),
-            (true, false) => (Reason::ChangeBeyondAllowed, Reason::ChangeBeyondAllowed.verdict()),
-            (false, _) => {
-                let reason = self.worst();
-                (reason, reason.verdict())
-            }
+        let reason = match (stock, free) {
+            (true, true) => Reason::StockChanged,
+            (true, false) => Reason::ChangeBeyondAllowed,
+            (false, _) => self.worst(),
         };
-        self.tell(model, findings, reason, verdict);
+        let left = reason != Reason::StockChanged;
+        let often = self.breaks.push(left, self.envelope.rule);
+        if often {
+            self.tell(model, findings, reason, self.envelope.verdict);
+        } else if !left {
+            self.tell(model, findings, reason, reason.verdict());
+        }
         if self.strokes == 0 && stock {
             return self.rebase(false, 1);
         }

@@ -3,6 +3,7 @@
 use bolster_core::calibrate::CalibrationConfig;
 use bolster_core::filter::{FilterConfig, FilterKind};
 use bolster_core::frame::{CrankReading, Frame};
+use bolster_core::often::MofN;
 use bolster_core::press::PressSpec;
 use bolster_core::settings::PressSettings;
 use bolster_core::stroke::StrokeSource;
@@ -140,6 +141,7 @@ pub(crate) fn random<const N: usize>(seed: u64) -> Input<N> {
             low_kn: 1e30,
             high_kn: 1e30,
             verdict: Verdict::Note,
+            rule: MofN::FIRST,
         }
     };
     let columns = (0..N as u8).map(Channel::Column);

@@ -114,7 +114,7 @@ impl DieCard {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::card::die::{Band, Head, LimitsCard, PressPrint};
+    use crate::card::die::{Head, LimitsCard, PressPrint};
 
     fn card() -> DieCard {
         DieCard {
@@ -133,7 +133,7 @@ mod tests {
             acceptance: None,
             reviews: Vec::new(),
             provenance: None,
-            limits: LimitsCard { peak_kn: Some(Band([50.0, 140.1])), ..LimitsCard::default() },
+            limits: LimitsCard { peak_kn: Some([50.0, 140.1].into()), ..LimitsCard::default() },
             shape: None,
         }
     }
@@ -151,7 +151,7 @@ mod tests {
         assert_eq!(card.standing(), Standing::Accepted);
         assert!(card.standing_says().contains("A. Engineer"), "{}", card.standing_says());
         let mut edited = card.clone();
-        edited.limits.peak_kn = Some(Band([50.0, 140.2]));
+        edited.limits.peak_kn = Some([50.0, 140.2].into());
         assert_eq!(through_text(&edited).standing(), Standing::Edited);
         let mut renamed = card.clone();
         renamed.die.press.rated_kn = 300.0;

@@ -14,7 +14,7 @@ fn press(name: &str) -> PressCard {
 }
 
 /// File, and what its error must name.
-const MALFORMED: [(&str, &str); 19] = [
+const MALFORMED: [(&str, &str); 32] = [
     ("die-not-toml.toml", "line 7"),
     ("die-missing-key.toml", "missing field `repeat_limit`"),
     ("die-unknown-key.toml", "unknown field `colour`"),
@@ -34,6 +34,19 @@ const MALFORMED: [(&str, &str); 19] = [
     ("die-too-many-bins.toml", "has 79 bins"),
     ("die-whitener-row.toml", "row 1 of whitener"),
     ("die-limits-turned.toml", "peak_kn"),
+    ("die-rule-of-no-stroke.toml", "m of n strokes"),
+    ("die-rule-beyond-memory.toml", "m of n strokes"),
+    ("die-verdict-pass.toml", "unknown variant `pass`"),
+    ("die-band-of-three.toml", "line 29"),
+    ("die-no-load-nought.toml", "no_load_kn"),
+    ("die-double-load-text.toml", "a load in kN"),
+    ("die-watch-unknown-load.toml", "knows no load \"middle\""),
+    ("die-watch-limits-turned.toml", "watch window 1: between_kn"),
+    ("die-watch-beyond-turn.toml", "watch window 1: from_deg and to_deg lie"),
+    ("die-watch-nine.toml", "more than 8 watch windows"),
+    ("die-sensor-input-nine.toml", "input is 1 to 8"),
+    ("die-sensor-no-place.toml", "sensor window 1: needs from_deg and to_deg"),
+    ("die-sensor-time-turned.toml", "from_ms lies after to_ms"),
 ];
 
 #[test]

@@ -5,12 +5,13 @@ use std::sync::Arc;
 use axum::extract::{Form, Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use bolster_core::press::Columns;
 use serde::Deserialize;
 
 use super::die::{SHOWN_AGAINST, parse, stops};
-use super::words::limits::{Limit, limits};
+use super::words::limits::{Limit, further, limits};
 use super::words::part;
-use crate::card::die::{Band, DieCard, LimitsCard, ReviewedStrokes, State as CardState};
+use crate::card::die::{Band, DieCard, LimitsCard, ReviewedStrokes, State as CardState, Then};
 use crate::console::app::App;
 use crate::console::respond::{Refusal, Visitor, off_thread, unit_of, unit_word};
 use crate::console::store::{Event, NewCard, Store, StoreError, StrokeFilter, StrokeRow};
@@ -87,11 +88,18 @@ fn number(text: &str, label: &str) -> Result<Option<f64>, Refusal> {
     }
 }
 
-fn band(low: &str, high: &str, label: &str, scale: f64) -> Result<Option<Band>, Refusal> {
+/// A limit that is dropped drops what leaving it meant; one that is changed keeps it.
+fn band(
+    [low, high]: [&str; 2],
+    label: &str,
+    scale: f64,
+    before: Option<Band>,
+) -> Result<Option<Band>, Refusal> {
+    let then = before.map_or_else(Then::default, |band| band.then);
     match (number(low, label)?, number(high, label)?) {
         (None, None) => Ok(None),
         (low, Some(high)) if low.unwrap_or(0.0) <= high => {
-            Ok(Some(Band([low.unwrap_or(0.0) * scale, high * scale])))
+            Ok(Some(Band { ends: [low.unwrap_or(0.0) * scale, high * scale], then }))
         }
         (Some(_), None) => Err(Refusal::bad(format!("{label}: give the highest value too."))),
         _ => Err(Refusal::bad(format!("{label}: the lowest value lies above the highest."))),
@@ -105,21 +113,23 @@ fn drafted(given: &Draft, card: &DieCard) -> Result<LimitsCard, Refusal> {
         return Err(Refusal::bad("Unit of loads: this one is not known."));
     }
     let kn = 1.0 / unit.of_kn(1.0);
+    let before = &card.limits;
     let limits = LimitsCard {
-        peak_kn: band(&given.peak_low, &given.peak_high, "Peak load", kn)?,
-        reverse_kn: band(&given.reverse_low, &given.reverse_high, "Reverse load", kn)?,
-        work_kj: band(&given.work_low, &given.work_high, "Work", 1.0)?,
+        peak_kn: band([&given.peak_low, &given.peak_high], "Peak load", kn, before.peak_kn)?,
+        reverse_kn: band([&given.reverse_low, &given.reverse_high], "Reverse load", kn, before.reverse_kn)?,
+        work_kj: band([&given.work_low, &given.work_high], "Work", 1.0, before.work_kj)?,
+        ..before.clone()
     };
-    limits
-        .to_core()
-        .check(card.die.press.columns)
-        .map_err(|why| Refusal::bad(format!("These limits do not go together: {why}.")))?;
+    let columns = Columns::from_count(card.die.press.columns)
+        .ok_or_else(|| Refusal::bad("This card is of a press with another number of columns."))?;
+    limits.check(columns).map_err(|why| Refusal::bad(format!("These limits do not go together: {why}.")))?;
     Ok(limits)
 }
 
 fn words(card: &DieCard) -> String {
     let of = |limit: &Limit| format!("{}: {}", limit.label, limit.words(LoadUnit::Kn));
-    limits(card).iter().map(of).collect::<Vec<_>>().join("; ")
+    let plain = limits(card);
+    plain.iter().map(of).chain(further(card, LoadUnit::Kn)).collect::<Vec<_>>().join("; ")
 }
 
 fn back(press: &str, die: &str) -> Response {

@@ -3,11 +3,12 @@
 use std::sync::Arc;
 
 use axum::extract::{Path, State};
+use bolster_core::verdict::Verdict;
 use maud::{Markup, html};
 
-use super::words::limits::{Limit, limits};
+use super::words::limits::{Limit, further, limits};
 use super::words::{lamp, load_unit, part, time};
-use crate::card::die::DieCard;
+use crate::card::die::{Band, DieCard};
 use crate::cmd::CAUTION;
 use crate::console::app::App;
 use crate::console::respond::{Page, Refusal, Visitor, off_thread, page, unit_word};
@@ -28,10 +29,12 @@ fn value(limit: &Limit, row: &StrokeRow) -> Option<f64> {
     }
 }
 
-/// Whether a stroke leaves a limit.
+/// Whether a stroke leaves a limit that stops a press; where it takes several strokes for that, this counts each.
 pub(super) fn stops(limit: &Limit, row: &StrokeRow) -> bool {
     match (limit.band, value(limit, row)) {
-        (Some([low, high]), Some(value)) => !(value >= low && value <= high),
+        (Some(Band { ends: [low, high], then }), Some(value)) => {
+            then.verdict() >= Verdict::Hold && !(value >= low && value <= high)
+        }
         _ => false,
     }
 }
@@ -122,7 +125,7 @@ fn history(versions: &[(CardRow, DieCard)], unit: LoadUnit) -> Markup {
 }
 
 fn change_form(at: &str, token: &str, version: i64, card: &DieCard, unit: LoadUnit) -> Markup {
-    let shown = |limit: &Limit, end: usize| match limit.band.and_then(|band| band.get(end).copied()) {
+    let shown = |limit: &Limit, end: usize| match limit.band.and_then(|band| band.ends.get(end).copied()) {
         None => String::new(),
         Some(value) if limit.is_load => format!("{:.3}", unit.of_kn(value)),
         Some(value) => format!("{value:.4}"),
@@ -187,6 +190,11 @@ pub async fn show(
         }
         h2 { @if row.accepted { "Limits, version " (row.version) } @else { "Draft limits, version " (row.version) } }
         @if !row.accepted { p { "Drafted by " (row.who) " on " (time(row.at_ms)) ": " (row.reason) "." } }
+        @let more = further(card, unit);
+        @if !more.is_empty() {
+            p { "Further limits, changed in the card's own text:" }
+            ul { @for limit in &more { li { (limit) } } }
+        }
         (review(&limits(card), &shown.strokes, unit))
         p class="small" { "These are the plain limits. The learnt envelope judges beside them; what it stopped is among the strokes below." }
         @match (&visitor.engineer, row.accepted) {
