@@ -3,6 +3,13 @@
 use crate::units::Tick;
 use crate::verdict::Reason;
 
+pub mod gain;
+pub mod hum;
+
+pub use gain::GainWatch;
+pub use hum::HumRules;
+use hum::HumWatch;
+
 /// What one gauge is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum GaugeHealth {
@@ -21,6 +28,10 @@ pub enum GaugeHealth {
     Noisy,
     /// Its zero has drifted as far as tracking may follow.
     Drifting,
+    /// Mains hum on it.
+    Humming,
+    /// In the last stroke it read less than its neighbours say it should.
+    GainLost,
 }
 
 impl GaugeHealth {
@@ -35,6 +46,8 @@ impl GaugeHealth {
             Self::Stuck => Some(Reason::GaugeStuck),
             Self::Noisy => Some(Reason::GaugeNoisy),
             Self::Drifting => Some(Reason::GaugeDrifting),
+            Self::Humming => Some(Reason::GaugeHum),
+            Self::GainLost => Some(Reason::GaugeGain),
         }
     }
 }
@@ -54,6 +67,11 @@ pub struct HealthRules {
     pub short_counts: i32,
     /// Mean size of the second difference of an unloaded gauge above which it is noisy, kN.
     pub noise_kn: f32,
+    /// Amplitude of mains hum above which a gauge hums, kN; infinite where ticks are no true time.
+    pub hum_kn: f32,
+    /// Frames in which no gauge at all changed its reading after which frames count as repeated: converters that work
+    /// have noise. `u32::MAX` for recordings, whose loads may be rounded.
+    pub repeat_frames: u32,
 }
 
 /// One gauge's repetitions.
@@ -77,6 +95,10 @@ pub struct GaugeWatch<const N: usize> {
     lively: bool,
     /// A gauge is noisier than it may be.
     noisy: bool,
+    /// A gauge hums.
+    hums: bool,
+    /// No gauge has changed its reading for too long.
+    stale: bool,
     /// Loads of the last two frames, if those were unloaded: how many.
     heard: u8,
     counts: [i32; N],
@@ -84,6 +106,7 @@ pub struct GaugeWatch<const N: usize> {
     previous_kn: [[f32; N]; 2],
     total_kn: f32,
     noise_kn: [f32; N],
+    hum: HumWatch<N>,
     runs: [Run; N],
 }
 
@@ -93,11 +116,14 @@ impl<const N: usize> Default for GaugeWatch<N> {
             seen: false,
             lively: true,
             noisy: false,
+            hums: false,
+            stale: false,
             heard: 0,
             counts: [0; N],
             previous_kn: [[0.0; N]; 2],
             total_kn: 0.0,
             noise_kn: [0.0; N],
+            hum: HumWatch::default(),
             runs: [Run::default(); N],
         }
     }
@@ -150,7 +176,23 @@ impl<const N: usize> GaugeWatch<N> {
             self.heard = 0;
             self.previous_kn[0] = *now.loads_kn;
         }
-        (!self.lively || self.noisy).then(|| self.health(rules, now.counts))
+        (!self.lively || self.noisy || self.hums).then(|| self.health(rules, now.counts))
+    }
+
+    /// Listens for hum; `idle` says that the die does not work in this frame.
+    #[inline]
+    pub fn listen_for_hum(&mut self, rules: &HumRules, loads_kn: &[f32; N], idle: bool) {
+        if !idle {
+            self.hum.give_up();
+        } else if self.hum.step(rules, loads_kn) {
+            self.hums = self.hum.any();
+        }
+    }
+
+    /// Whether no gauge has changed its reading for longer than a converter that works could give.
+    #[must_use]
+    pub fn is_stale(&self) -> bool {
+        self.stale
     }
 
     /// A gauge repeats its reading or is at an end of its range, or did so in the frame before.
@@ -158,6 +200,7 @@ impl<const N: usize> GaugeWatch<N> {
     fn run(&mut self, rules: &HealthRules, now: &Readings<'_, N>) {
         let [least, greatest] = now.range_counts;
         self.lively = true;
+        let mut fewest = u32::MAX;
         let columns = now.counts.iter().zip(&self.counts).zip(now.loads_kn).zip(&self.previous_kn[0]);
         for ((((count, last), load_kn), previous_kn), run) in columns.zip(&mut self.runs) {
             if self.seen && count == last {
@@ -174,7 +217,9 @@ impl<const N: usize> GaugeWatch<N> {
             let saturated = *count <= least || *count >= greatest;
             run.rail = if saturated { run.rail.saturating_add(1) } else { 0 };
             self.lively &= run.frames == 0 && run.rail == 0;
+            fewest = fewest.min(run.frames);
         }
+        self.stale = fewest >= rules.repeat_frames.max(1);
     }
 
     /// Takes in loads of the unloaded press: the second difference of neighbours is noise, whatever the drift.
@@ -198,8 +243,8 @@ impl<const N: usize> GaugeWatch<N> {
     #[inline(never)]
     fn health(&self, rules: &HealthRules, counts: &[i32; N]) -> [GaugeHealth; N] {
         let mut all = [GaugeHealth::Good; N];
-        let columns = self.runs.iter().zip(&self.noise_kn).zip(counts);
-        for (health, ((run, noise_kn), count)) in all.iter_mut().zip(columns) {
+        let columns = self.runs.iter().zip(&self.noise_kn).zip(counts).enumerate();
+        for (health, (column, ((run, noise_kn), count))) in all.iter_mut().zip(columns) {
             *health = if run.rail >= rules.rail_frames.max(1) {
                 GaugeHealth::Open
             } else if run.rail > 0 {
@@ -214,6 +259,8 @@ impl<const N: usize> GaugeWatch<N> {
                 }
             } else if *noise_kn > rules.noise_kn {
                 GaugeHealth::Noisy
+            } else if self.hum.hums(column) {
+                GaugeHealth::Humming
             } else {
                 GaugeHealth::Good
             };
@@ -231,6 +278,8 @@ impl<const N: usize> GaugeWatch<N> {
     pub fn interrupt(&mut self) {
         self.seen = false;
         self.heard = 0;
+        self.stale = false;
+        self.hum.give_up();
         for run in &mut self.runs {
             run.frames = 0;
         }
@@ -273,6 +322,8 @@ mod tests {
         stuck_alone_frames: 100,
         short_counts: 3,
         noise_kn: 1.0,
+        hum_kn: 1.0,
+        repeat_frames: 30,
     };
 
     /// Counts, load and the others' load of one column's frame.
@@ -326,6 +377,35 @@ mod tests {
         let noisy = |n: usize| reading(n as i32, if n.is_multiple_of(2) { 2.0 } else { -2.0 }, 0.0);
         assert_eq!(run(600, noisy, true), GaugeHealth::Noisy);
         assert_eq!(run(600, noisy, false), GaugeHealth::Good);
+    }
+
+    #[test]
+    fn frames_in_which_no_gauge_at_all_changes_are_stale_after_a_while() {
+        let mut watch = GaugeWatch::<2>::default();
+        let mut step = |counts: &[i32; 2]| {
+            let now = Readings { counts, range_counts: [-999, 999], loads_kn: &[1.0; 2], total_kn: 2.0 };
+            watch.step(&RULES, &now, true);
+            watch.is_stale()
+        };
+        assert!((0..30).all(|_| !step(&[5, 6])));
+        assert!(step(&[5, 6]), "the thirtieth repetition");
+        assert!(!step(&[5, 7]), "one moves again");
+        assert!((0..90).all(|n| !step(&[5, n % 2])), "one that stands still is stuck, not all of them");
+    }
+
+    #[test]
+    fn a_humming_gauge_is_named_and_its_neighbour_is_not() {
+        let rules = HumRules::new(2_000.0, RULES.hum_kn).unwrap();
+        let mut watch = GaugeWatch::<2>::default();
+        let mut health = None;
+        for n in 0..1_000_i32 {
+            let hum = 2.0 * libm::sinf(n as f32 * 0.157_079_63);
+            let loads_kn = &[hum, 1.0];
+            let now = Readings { counts: &[n, n], range_counts: [-9, 9999], loads_kn, total_kn: hum + 1.0 };
+            watch.listen_for_hum(&rules, loads_kn, true);
+            health = watch.step(&RULES, &now, true);
+        }
+        assert_eq!(health, Some([GaugeHealth::Humming, GaugeHealth::Good]));
     }
 
     #[test]

@@ -14,7 +14,8 @@ use crate::die::{BandHistory, DieError, DieLimits, WindowHistory};
 use crate::features::{Features, Gatherer, Moment};
 use crate::filter::{LowPassState, SpikeGuards};
 use crate::frame::Frame;
-use crate::health::{ClockWatch, GaugeHealth, GaugeWatch, Readings};
+use crate::health::gain::LEFT;
+use crate::health::{ClockWatch, GainWatch, GaugeHealth, GaugeWatch, Readings};
 use crate::journal::{EventKind, Journal};
 use crate::kept::KeptStroke;
 use crate::ledger::Ledger;
@@ -86,6 +87,7 @@ impl WhollyHealthy {
 struct Ended<const N: usize> {
     features: Features<N>,
     findings: Findings,
+    given_up: bool,
 }
 
 /// The monitor of one press: `N` columns, `BINS` signature bins, `KEEP` frames kept around a stop.
@@ -122,6 +124,7 @@ pub struct Monitor<const N: usize, const BINS: usize, const KEEP: usize> {
     sensor_seen: [Seen; crate::die::SENSOR_WINDOWS],
     press: Press<N>,
     die: DieLimits,
+    gain: GainWatch<N>,
     band_history: BandHistory,
     window_history: WindowHistory,
     next_mode: Option<Mode>,
@@ -157,6 +160,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             inside: Inside::default(),
             mode: Mode::default(),
             waiting: false,
+            gain: GainWatch::default(),
             band_history: BandHistory::default(),
             window_history: WindowHistory::default(),
             next_mode: None,
@@ -306,6 +310,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             }
             self.die = limits;
             self.inside.forget();
+            self.gain.forget();
             self.band_history = BandHistory::default();
             self.window_history = WindowHistory::default();
             self.journal.write(tick, self.stroke, EventKind::SettingsChanged, None, None);
@@ -399,9 +404,20 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         let onset_kn = self.press.settings.stroke.onset_kn;
         // A noisy gauge passes the onset again and again: only the mean tells that there is no load under its noise.
         let calm = self.slow_kn.abs() < 0.5 * onset_kn;
+        if let Some(hum) = &self.press.hum {
+            // The upper half of the turn, or the unloaded press where there is no angle.
+            let idle = match place.position {
+                Position::Angle(angle) => angle.0.wrapping_add(1 << 30) < 1 << 31,
+                _ => calm,
+            };
+            self.gauges.listen_for_hum(hum, raw, idle);
+        }
         let all = self.gauges.step(&self.press.settings.health, &readings, calm);
         if all.is_some() || self.unwell || self.zero.any_at_limit() {
             self.judge_gauges(frame.tick, place.position, all.unwrap_or([GaugeHealth::Good; N]));
+            if self.gauges.is_stale() {
+                self.wrong(frame.tick, Reason::FramesRepeated, None, place.position);
+            }
         }
         if let Some(reason) = clock {
             self.wrong(frame.tick, reason, None, place.position);
@@ -421,17 +437,20 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     fn judge_gauges(&mut self, tick: Tick, position: Position, all: [GaugeHealth; N]) {
         self.unwell = false;
         for (column, mut health) in all.into_iter().enumerate() {
+            let number = Some(column as u8);
             if health == GaugeHealth::Good && self.zero.at_limit(column) {
                 health = GaugeHealth::Drifting;
+            } else if health == GaugeHealth::Good && self.gain.lost() == number {
+                health = GaugeHealth::GainLost;
             }
-            let number = Some(column as u8);
             if let Some(last) = self.health.get_mut(column)
                 && *last != health
             {
                 *last = health;
                 self.journal.write(tick, self.stroke, EventKind::GaugeHealth, health.reason(), number);
             }
-            if let Some(reason) = health.reason() {
+            // A lost gain is told with its stroke.
+            if let Some(reason) = health.reason().filter(|_| health != GaugeHealth::GainLost) {
                 self.unwell = true;
                 self.wrong(tick, reason, number, position);
             }
@@ -479,7 +498,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
                 }
             }
         }
-        self.ended = Some(Ended { features, findings });
+        self.ended = Some(Ended { features, findings, given_up });
     }
 
     /// A bounded part of the judging of an ended stroke. True when its report is complete.
@@ -514,8 +533,27 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         false
     }
 
+    /// Whether the stroke shows that a gauge lost its gain.
+    fn judge_gain(&mut self, tick: Tick, features: &Features<N>, findings: &mut Findings) {
+        if findings.reasons().any_of_health() {
+            return;
+        }
+        let before = self.gain.lost();
+        if let Some((column, share)) = self.gain.step(features, self.press.settings.centre_least_kn) {
+            let found = Finding::of_stroke(Reason::GaugeGain, share, LEFT);
+            findings.add(Finding { column: Some(column), ..found });
+        }
+        // A frame in which a gauge is unwell says it of all of them.
+        if self.gain.lost() != before && !self.unwell {
+            self.judge_gauges(tick, Position::Unknown, [GaugeHealth::Good; N]);
+        }
+    }
+
     fn complete(&mut self, tick: Tick) -> bool {
-        let Some(Ended { features, mut findings }) = self.ended.take() else { return false };
+        let Some(Ended { features, mut findings, given_up }) = self.ended.take() else { return false };
+        if !given_up && self.mode.judges_die() {
+            self.judge_gain(tick, &features, &mut findings);
+        }
         let press = &self.press;
         let settings = &press.settings;
         let speed_spm = if settings.timed { features.speed_spm(settings.stroke.sample_hz) } else { None };

@@ -3,7 +3,7 @@
 use crate::calibrate::{Calibration, CalibrationConfig, CalibrationError};
 use crate::crank::SlideTable;
 use crate::filter::{FilterConfig, FilterError, FilterKind, LowPass};
-use crate::health::HealthRules;
+use crate::health::{HealthRules, HumRules};
 use crate::machine::MachineLimits;
 use crate::press::{PressError, PressSpec};
 use crate::stroke::{StrokeConfig, StrokeConfigError, StrokeRules, StrokeSource};
@@ -106,6 +106,9 @@ impl<const N: usize> PressSettings<N> {
                 // A ten-thousandth of a 24-bit converter's span: its own offset, no gauge's zero.
                 short_counts: 800,
                 noise_kn: 0.1 * share,
+                // A third of what noise may be: hum stays in every load, noise averages out.
+                hum_kn: 0.03 * share,
+                repeat_frames: frames(0.05).max(16),
             },
             centre_least_kn: (0.05 * press.rated_kn) as f32,
             timed: true,
@@ -125,6 +128,7 @@ impl<const N: usize> PressSettings<N> {
             ("spike_jump_kn", self.spike_jump_kn),
             ("stuck_others_kn", self.health.stuck_others_kn),
             ("noise_kn", self.health.noise_kn),
+            ("hum_kn", self.health.hum_kn),
             ("centre_least_kn", self.centre_least_kn),
         ];
         for (field, value) in positive {
@@ -157,6 +161,11 @@ impl<const N: usize> PressSettings<N> {
                 None => None,
             },
             rules: self.stroke.build().map_err(SettingsError::Stroke)?,
+            hum: if self.timed {
+                HumRules::new(f64::from(self.stroke.sample_hz), self.health.hum_kn)
+            } else {
+                None
+            },
             x_mm: place(columns.side_x(), self.press.bolster_mm[0]),
             y_mm: place(columns.side_y(), self.press.bolster_mm[1]),
             side_x: sides(columns.side_x()),
@@ -181,6 +190,8 @@ pub struct Press<const N: usize> {
     pub side_y: [f32; N],
     /// Stroke tracking.
     pub rules: StrokeRules,
+    /// How mains hum is looked for; none where it cannot be.
+    pub hum: Option<HumRules>,
     /// What it was built from.
     pub settings: PressSettings<N>,
     /// `[column]`: places of the gauges, mm.

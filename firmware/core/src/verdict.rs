@@ -110,7 +110,7 @@ reasons! {
     /// A gauge repeats one value while the others move.
     GaugeStuck = "gauge-stuck", "gauge stuck at one value";
     /// A gauge is noisier than it may be.
-    GaugeNoisy = "gauge-noisy", "gauge noisy or humming";
+    GaugeNoisy = "gauge-noisy", "gauge noisy";
     /// A gauge's zero has drifted as far as tracking may follow.
     GaugeDrifting = "gauge-drifting", "gauge zero drifted too far";
     /// Frames are missing from the sample clock.
@@ -129,6 +129,10 @@ reasons! {
     NoLoad = "no-load", "no load: nothing in the die";
     /// The total peak was so high that there was twice the stock in the die.
     DoubleLoad = "double-load", "load of twice the stock in the die";
+    /// Mains hum on a gauge.
+    GaugeHum = "gauge-hum", "mains hum on a gauge";
+    /// A gauge reads less than its neighbours say it should.
+    GaugeGain = "gauge-gain-lost", "a gauge lost its gain: it alone reads less, in proportion";
 }
 
 impl Reason {
@@ -153,6 +157,7 @@ impl Reason {
             | Self::GaugeStuck
             | Self::GaugeNoisy
             | Self::GaugeDrifting
+            | Self::GaugeHum
             | Self::FramesLost
             | Self::FramesRepeated
             | Self::CrankFault
@@ -165,22 +170,23 @@ impl Reason {
     /// Whether a gauge's reading cannot be believed, so that nothing computed from it can be.
     #[must_use]
     pub const fn is_gauge_fault(self) -> bool {
-        matches!(self, Self::GaugeOpen | Self::GaugeShort | Self::GaugeSaturated | Self::GaugeStuck)
+        matches!(
+            self,
+            Self::GaugeOpen | Self::GaugeShort | Self::GaugeSaturated | Self::GaugeStuck | Self::GaugeGain
+        )
     }
 
     /// Whether it says that the monitor's own senses, or the monitor itself, cannot be relied on.
     #[must_use]
     pub const fn is_of_health(self) -> bool {
-        self.is_gauge_fault()
-            || matches!(
-                self,
-                Self::GaugeNoisy
-                    | Self::GaugeDrifting
-                    | Self::FramesLost
-                    | Self::FramesRepeated
-                    | Self::CrankFault
-                    | Self::Internal
-            )
+        self.is_of_gauge()
+            || matches!(self, Self::FramesLost | Self::FramesRepeated | Self::CrankFault | Self::Internal)
+    }
+
+    /// Whether it says that something is wrong with a gauge.
+    #[must_use]
+    pub const fn is_of_gauge(self) -> bool {
+        self.is_gauge_fault() || matches!(self, Self::GaugeNoisy | Self::GaugeDrifting | Self::GaugeHum)
     }
 
     /// Whether it comes from what the press may carry: no die setting and no bypass lifts it.

@@ -7,9 +7,10 @@
 //! Whoever sends or stores the bytes adds the checksum ([`crate::message::Request::CommitSettings`]).
 
 use bolster_core::calibrate::{CalibrationConfig, ZeroTracking};
-use bolster_core::die::{Band, DieLimits};
+use bolster_core::die::{Band, DieLimits, Envelope, Threshold};
 use bolster_core::filter::{FilterConfig, FilterKind};
 use bolster_core::health::HealthRules;
+use bolster_core::often::MofN;
 use bolster_core::press::{Columns, PressSpec};
 use bolster_core::settings::PressSettings;
 use bolster_core::shape::ShapeModel;
@@ -22,13 +23,13 @@ use bolster_core::windows::{Channel, SensorRule, SensorWindow, Span, WatchWindow
 use crate::trial::BINS;
 
 /// Room that the fixed part takes at most, bytes.
-pub const FIXED_MAX: usize = 768;
+pub const FIXED_MAX: usize = 896;
 /// Bytes of the head.
 pub const HEAD: usize = 8;
 
 const MAGIC: [u8; 4] = *b"BOLS";
 /// Version of this form.
-const VERSION: u8 = 1;
+const VERSION: u8 = 2;
 
 /// What comes before the shape's words.
 #[derive(Debug, Clone, PartialEq)]
@@ -373,10 +374,14 @@ fn walk<P: Pass, const N: usize>(
         stuck_alone_frames,
         short_counts,
         noise_kn,
+        hum_kn,
+        repeat_frames,
     } = health;
-    [rail_frames, stuck_frames, stuck_alone_frames].into_iter().try_for_each(|value| pass.u32(value))?;
+    [rail_frames, stuck_frames, stuck_alone_frames, repeat_frames]
+        .into_iter()
+        .try_for_each(|value| pass.u32(value))?;
     pass.i32(short_counts)?;
-    [stuck_others_kn, noise_kn, centre_least_kn].into_iter().try_for_each(|value| pass.f32(value))?;
+    [stuck_others_kn, noise_kn, hum_kn, centre_least_kn].into_iter().try_for_each(|value| pass.f32(value))?;
     pass.flag(timed)?;
     die.map_or(Ok(()), |die| walk_die(pass, die))
 }
@@ -431,16 +436,26 @@ fn walk_calibration<P: Pass, const N: usize>(
 }
 
 fn walk_die<P: Pass>(pass: &mut P, die: &mut DieLimits) -> Result<(), FormError> {
-    let DieLimits { peak_kn, reverse_kn, work_kj, watch, sensors } = die;
+    let DieLimits { peak_kn, reverse_kn, work_kj, no_load, double_load, envelope, watch, sensors } = die;
     for band in [peak_kn, reverse_kn, work_kj] {
-        let blank = Band { low: 0.0, high: 0.0, verdict: Verdict::Pass };
+        let blank = Band { low: 0.0, high: 0.0, verdict: Verdict::Pass, rule: MofN::FIRST };
         pass.optional(band, blank, |pass, band| {
-            let Band { low, high, verdict } = band;
+            let Band { low, high, verdict, rule } = band;
             pass.f32(low)?;
             pass.f32(high)?;
-            walk_verdict(pass, verdict)
+            walk_meaning(pass, verdict, rule)
         })?;
     }
+    for threshold in [no_load, double_load] {
+        let blank = Threshold { kn: 0.0, verdict: Verdict::Pass, rule: MofN::FIRST };
+        pass.optional(threshold, blank, |pass, threshold| {
+            let Threshold { kn, verdict, rule } = threshold;
+            pass.f32(kn)?;
+            walk_meaning(pass, verdict, rule)
+        })?;
+    }
+    let Envelope { verdict, rule } = envelope;
+    walk_meaning(pass, verdict, rule)?;
     let nowhere = Span::angles(CrankAngle(0), CrankAngle(0));
     let blank = WatchWindow {
         span: nowhere,
@@ -449,9 +464,10 @@ fn walk_die<P: Pass>(pass: &mut P, die: &mut DieLimits) -> Result<(), FormError>
         low_kn: 0.0,
         high_kn: 0.0,
         verdict: Verdict::Pass,
+        rule: MofN::FIRST,
     };
     pass.list(watch, blank, |pass, window| {
-        let WatchWindow { span, channel, value, low_kn, high_kn, verdict } = window;
+        let WatchWindow { span, channel, value, low_kn, high_kn, verdict, rule } = window;
         walk_span(pass, span)?;
         let channels = [0, 1, 2, 3].map(Channel::Column);
         let [a, b, c, d] = channels;
@@ -459,20 +475,30 @@ fn walk_die<P: Pass>(pass: &mut P, die: &mut DieLimits) -> Result<(), FormError>
         pass.one_of(value, &[WindowValue::Greatest, WindowValue::Least, WindowValue::Mean])?;
         pass.f32(low_kn)?;
         pass.f32(high_kn)?;
-        walk_verdict(pass, verdict)
+        walk_meaning(pass, verdict, rule)
     })?;
-    let blank = SensorWindow { span: nowhere, input: 0, rule: SensorRule::OnOnce, verdict: Verdict::Pass };
+    let blank = SensorWindow {
+        span: nowhere,
+        input: 0,
+        must: SensorRule::OnOnce,
+        verdict: Verdict::Pass,
+        rule: MofN::FIRST,
+    };
     pass.list(sensors, blank, |pass, window| {
-        let SensorWindow { span, input, rule, verdict } = window;
+        let SensorWindow { span, input, must, verdict, rule } = window;
         walk_span(pass, span)?;
         pass.u8(input)?;
-        pass.one_of(rule, &[SensorRule::OnOnce, SensorRule::OnThroughout, SensorRule::OffThroughout])?;
-        walk_verdict(pass, verdict)
+        pass.one_of(must, &[SensorRule::OnOnce, SensorRule::OnThroughout, SensorRule::OffThroughout])?;
+        walk_meaning(pass, verdict, rule)
     })
 }
 
-fn walk_verdict<P: Pass>(pass: &mut P, verdict: &mut Verdict) -> Result<(), FormError> {
-    pass.one_of(verdict, &[Verdict::Pass, Verdict::Note, Verdict::Hold, Verdict::Trip])
+/// A verdict, and how often its limit must have been left.
+fn walk_meaning<P: Pass>(pass: &mut P, verdict: &mut Verdict, rule: &mut MofN) -> Result<(), FormError> {
+    pass.one_of(verdict, &[Verdict::Pass, Verdict::Note, Verdict::Hold, Verdict::Trip])?;
+    let MofN { m, n } = rule;
+    pass.u8(m)?;
+    pass.u8(n)
 }
 
 fn walk_span<P: Pass>(pass: &mut P, span: &mut Span) -> Result<(), FormError> {

@@ -27,10 +27,8 @@ pub fn bytes<const N: usize>(
 ) -> Result<Vec<u8>, SessionError> {
     let failed = |why: String| SessionError::Settings(why);
     press.build()?;
-    let limits = die.map(|die| die.limits.to_core());
-    if let Some(limits) = &limits {
-        limits.check(N).map_err(|why| failed(why.to_string()))?;
-    }
+    let limits =
+        die.map(|die| die.limits.to_core(press.press.columns, sample_hz)).transpose().map_err(failed)?;
     let shape = die.and_then(|die| die.shape.as_ref()).map(|shape| shape.model::<N>(sample_hz));
     let shape = shape.transpose().map_err(|why| failed(why.to_string()))?;
     let fixed = Fixed { press, die: limits, has_shape: shape.is_some(), marked };

@@ -240,15 +240,7 @@ pub(super) fn ranked(spec: &PressSpec, seen: &Seen<'_>) -> Vec<Place> {
 
 /// Whether the monitor found a gauge faulty.
 pub(super) fn is_of_gauge(finding: &FindingOutcome) -> bool {
-    let faults = [
-        Reason::GaugeOpen,
-        Reason::GaugeShort,
-        Reason::GaugeSaturated,
-        Reason::GaugeStuck,
-        Reason::GaugeNoisy,
-        Reason::GaugeDrifting,
-    ];
-    faults.iter().any(|reason| reason.code() == finding.reason)
+    Reason::ALL.iter().any(|reason| reason.is_of_gauge() && reason.code() == finding.reason)
 }
 
 /// A gauge that the monitor found faulty is where the change is: what it reads is no load.

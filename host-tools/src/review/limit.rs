@@ -144,15 +144,6 @@ fn of_plain(reason: Reason) -> bool {
 
 /// Whether a reason comes from what a die may do, rather than from press, gauges, clock or crank.
 fn is_of_die(reason: Reason) -> bool {
-    let elsewhere = matches!(
-        reason,
-        Reason::SpeedOutOfRange
-            | Reason::GaugeNoisy
-            | Reason::GaugeDrifting
-            | Reason::FramesLost
-            | Reason::FramesRepeated
-            | Reason::CrankFault
-            | Reason::Internal
-    );
-    !(elsewhere || reason.is_machine_limit() || reason.is_gauge_fault())
+    let elsewhere = reason == Reason::SpeedOutOfRange || reason.is_of_health();
+    !(elsewhere || reason.is_machine_limit())
 }

@@ -49,6 +49,8 @@ impl<const N: usize> Framer<N> {
         let mut settings =
             PressSettings::usual(card.spec, rate.hz, (1.0 / nominal) as f32, StrokeSource::Marked);
         settings.timed = rate.is_measured;
+        // Loads in a recording may be rounded, so that a press at rest repeats itself.
+        settings.health.repeat_frames = u32::MAX;
         if let Some(stored) = calibration {
             let problem =
                 || SessionError::Settings("the calibration is for another number of columns".to_owned());

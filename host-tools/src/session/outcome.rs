@@ -112,7 +112,7 @@ impl FindingOutcome {
             says: reason.says(),
             column: finding.column.and_then(|n| {
                 // A sensor window names its input.
-                let names = if reason == Reason::SensorWindow { &SENSORS } else { columns.names() };
+                let names = if *reason == Reason::SensorWindow { &SENSORS } else { columns.names() };
                 names.get(usize::from(n)).copied()
             }),
             from_deg: degrees(finding.from),

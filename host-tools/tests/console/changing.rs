@@ -71,7 +71,7 @@ fn a_change_is_a_draft_until_it_is_accepted_and_both_are_journalled_with_old_new
 
     let (row, card) = newest(&console);
     assert_eq!((row.version, row.accepted, row.who.as_str()), (2, false, ENGINEER));
-    assert_eq!(card.limits.peak_kn.map(|band| band.0), Some([355.9, 1200.0]));
+    assert_eq!(card.limits.peak_kn.map(|band| band.ends), Some([355.9, 1200.0]));
     assert_eq!(card.standing(), Standing::Draft);
     let events = journalled(&console, "limits-drafted");
     let event = events.first().expect("a draft is journalled");
@@ -106,7 +106,7 @@ fn a_change_in_other_units_is_stored_in_kn() {
     page.says(200, "Peak load, US tonf");
     let answer = post(&client, "draft", &draft_fields(&page, &[("peak_low", "40"), ("peak_high", "130")]));
     assert_eq!(answer.status, 303, "{}", answer.text());
-    let band = newest(&console).1.limits.peak_kn.unwrap().0;
+    let band = newest(&console).1.limits.peak_kn.unwrap().ends;
     // One US tonf is 8.896443230521 kN: 2,000 lbf, exact by definition.
     assert!(
         (band[0] - 40.0 * 8.896443230521).abs() < 1e-6 && (band[1] - 130.0 * 8.896443230521).abs() < 1e-6,
@@ -141,7 +141,7 @@ fn two_engineers_cannot_overwrite_each_other() {
     assert_eq!(post(&one, "draft", &draft_fields(&page_one, &[("peak_high", "1200")])).status, 303);
     let late = post(&other, "draft", &draft_fields(&page_other, &[("peak_high", "900")]));
     late.says(409, "The card was changed meanwhile");
-    assert_eq!(newest(&console).1.limits.peak_kn.map(|band| band.0[1]), Some(1200.0));
+    assert_eq!(newest(&console).1.limits.peak_kn.map(|band| band.ends[1]), Some(1200.0));
     // Nor accept what they have not seen.
     let late = post(&other, "accept", &accept_fields(&page_other, "looks fine"));
     late.says(409, "The card was changed meanwhile");

@@ -189,7 +189,7 @@ fn holds(folder: &Path, seen: &Seen) {
         assert_eq!(row.accepted, *accepted, "version {version}");
         let card: DieCard = toml::from_str(&row.toml).unwrap();
         if high.is_finite() {
-            assert_eq!(card.limits.peak_kn.unwrap().0[1], *high, "version {version}");
+            assert_eq!(card.limits.peak_kn.unwrap().ends[1], *high, "version {version}");
         }
         let kind = if *accepted { "limits-accepted" } else { "limits-drafted" };
         let words = format!("as version {version}");

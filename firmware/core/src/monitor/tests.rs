@@ -519,3 +519,71 @@ fn a_stroke_with_a_stuck_gauge_has_no_load_centre() {
     }
     assert_eq!(centres, [(true, false), (false, true)]);
 }
+
+/// A press whose gauges read `counts` at a tick, over an encoder at 60 strokes a minute and 10 kHz.
+fn sixty_a_minute<const N: usize>(tick: u32, counts: [i32; N]) -> Frame<N> {
+    let angle = CrankAngle((u64::from(tick % 10_000) * (1 << 32) / 10_000) as u32);
+    Frame { tick: Tick(tick), counts, crank: CrankReading::Angle(angle), sensors: 0 }
+}
+
+#[test]
+fn hum_withdraws_the_permit_and_is_told_of_its_gauge_whatever_the_load_it_fakes() {
+    // A column's share is 250 kN: hum of 3 % of it is 7.5 kN. 40 kN of it fakes a contact of 20 kN and more.
+    for (hum_kn, found) in [(5.0, false), (10.0, true), (40.0, true)] {
+        let mut monitor = monitor::<4>(StrokeSource::Encoder);
+        let mut permit = true;
+        for tick in 0..10_000_u32 {
+            let hum = hum_kn * libm::sin(f64::from(tick) * core::f64::consts::TAU / 200.0);
+            let mut counts = [(tick % 3) as i32; 4];
+            counts[1] += (hum * f64::from(COUNTS_PER_KN)) as i32;
+            permit = monitor.step(&sixty_a_minute(tick, counts)).permit;
+        }
+        assert_eq!(permit, !found, "{hum_kn} kN");
+        let health = if found { GaugeHealth::Humming } else { GaugeHealth::Good };
+        assert_eq!(monitor.health(), &[GaugeHealth::Good, health, GaugeHealth::Good, GaugeHealth::Good]);
+    }
+}
+
+#[test]
+fn frames_that_show_the_same_reading_for_too_long_withdraw_the_permit_though_their_ticks_go_on() {
+    let mut monitor = monitor::<2>(StrokeSource::Encoder);
+    let mut withdrawn = None;
+    for tick in 0..2_000 {
+        let risen = tick.min(500) as i32;
+        let counts = [risen, -risen];
+        let step = monitor.step(&sixty_a_minute(tick, counts));
+        if !step.permit && withdrawn.is_none() {
+            withdrawn = Some(tick);
+            assert!(step.healthy.is_none());
+        }
+    }
+    // 50 ms without a change after the last one at 500.
+    assert_eq!(withdrawn, Some(1_000));
+    let repeated = |set: ReasonSet| set.contains(Reason::FramesRepeated);
+    assert!(repeated(monitor.findings.reasons()) || repeated(monitor.present));
+}
+
+#[test]
+fn a_lost_gain_holds_the_press_tells_the_gauge_and_is_over_with_the_next_good_stroke() {
+    let mut monitor = monitor::<4>(StrokeSource::Encoder);
+    let mut told = Vec::new();
+    for tick in 0..16 * TURN {
+        // The thirteenth turn's strokes read a half on the third gauge.
+        let half = tick / TURN == 13;
+        let load = hump(tick % TURN, 100.0);
+        let loads = [load, load, if half { 0.5 * load } else { load }, load];
+        let step = monitor.step(&frame(tick, loads));
+        if step.reported {
+            let report = monitor.report().unwrap();
+            let lost = report.findings.reasons().contains(Reason::GaugeGain);
+            told.push((lost, step.permit, monitor.health()[2]));
+            assert_eq!(report.load_centre_mm.is_none(), lost);
+            if lost {
+                assert!(monitor.acknowledge(Tick(tick)).is_ok(), "a person looked at it");
+            }
+        }
+    }
+    let good = (false, true, GaugeHealth::Good);
+    assert_eq!(told[..12], [good; 12]);
+    assert_eq!(told[12..], [(true, false, GaugeHealth::GainLost), good]);
+}

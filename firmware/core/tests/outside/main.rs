@@ -9,6 +9,7 @@ use bolster_core::filter::{FilterConfig, FilterKind};
 use bolster_core::frame::CrankReading;
 use bolster_core::ledger::Ledger;
 use bolster_core::monitor::{Monitor, StrokeReport};
+use bolster_core::often::MofN;
 use bolster_core::shape::ShapeModel;
 use bolster_core::shape::model::{STATISTICS, Statistic};
 use bolster_core::signature::Layout;
@@ -30,6 +31,7 @@ fn mean(values: impl Iterator<Item = f32>) -> f32 {
         low_kn: 0.0,
         high_kn: 0.0,
         verdict: Verdict::Hold,
+        rule: MofN::FIRST,
     };
     window.value_of(&seen).unwrap()
 }

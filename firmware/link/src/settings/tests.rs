@@ -52,6 +52,21 @@ fn settings_cut_short_or_for_other_columns_are_refused() {
     assert_eq!(fixed::<4>(Columns::Corners, StrokeSource::Encoder).encode(&mut out), Err(FormError::Length));
 }
 
+#[test]
+fn every_single_bit_that_flips_and_every_end_that_is_missing_is_told_by_the_checksum() {
+    const CRC_32: crc::Crc<u32> = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC);
+    let whole = bytes(&fixed::<4>(Columns::Corners, StrokeSource::Encoder));
+    let check = CRC_32.checksum(&whole);
+    for bit in 0..8 * whole.len() {
+        let mut damaged = whole.clone();
+        damaged[bit / 8] ^= 1 << (bit % 8);
+        assert_ne!(CRC_32.checksum(&damaged), check, "bit {bit}");
+    }
+    for len in 0..whole.len() {
+        assert_ne!(CRC_32.checksum(&whole[..len]), check, "{len} bytes");
+    }
+}
+
 /// The words of a shape that a monitor judges by.
 fn shape() -> Vec<u32> {
     let header = Header {
@@ -96,7 +111,7 @@ proptest! {
     #[test]
     fn any_bytes_are_settings_or_refused(mut noise in proptest::collection::vec(any::<u8>(), 0..700), head in any::<bool>()) {
         if head && noise.len() >= 8 {
-            noise[..8].copy_from_slice(b"BOLS\x01\x04\x07\0");
+            noise[..8].copy_from_slice(b"BOLS\x02\x04\x07\0");
         }
         let _ = Fixed::<4>::decode(&noise).map(|(fixed, _)| fixed.press.build().is_ok());
     }

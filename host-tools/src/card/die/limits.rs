@@ -33,8 +33,8 @@ use bolster_core::press::Columns;
 use bolster_core::units::CrankAngle;
 use bolster_core::verdict::Verdict;
 use bolster_core::windows::{Channel, SensorRule, SensorWindow, Span, WatchWindow, WindowValue};
-use serde::de::value::{MapAccessDeserializer, SeqAccessDeserializer};
-use serde::de::{MapAccess, SeqAccess, Visitor};
+use serde::de::value::MapAccessDeserializer;
+use serde::de::{MapAccess, SeqAccess, Unexpected, Visitor};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 /// A verdict a limit may give.
@@ -190,8 +190,12 @@ impl<'de> Deserialize<'de> for Band {
             fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
                 f.write_str("[lowest, highest], or a table with `between`")
             }
-            fn visit_seq<A: SeqAccess<'de>>(self, items: A) -> Result<Band, A::Error> {
-                Deserialize::deserialize(SeqAccessDeserializer::new(items)).map(|ends: [f64; 2]| ends.into())
+            fn visit_seq<A: SeqAccess<'de>>(self, mut items: A) -> Result<Band, A::Error> {
+                let (low, high) = (items.next_element()?, items.next_element()?);
+                match (low, high, items.next_element::<f64>()?) {
+                    (Some(low), Some(high), None) => Ok([low, high].into()),
+                    _ => Err(serde::de::Error::invalid_type(Unexpected::Seq, &self)),
+                }
             }
             fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Band, A::Error> {
                 let BandTable { between, verdict, strokes } =

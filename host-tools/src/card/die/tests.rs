@@ -37,7 +37,7 @@ const MALFORMED: [(&str, &str); 32] = [
     ("die-rule-of-no-stroke.toml", "m of n strokes"),
     ("die-rule-beyond-memory.toml", "m of n strokes"),
     ("die-verdict-pass.toml", "unknown variant `pass`"),
-    ("die-band-of-three.toml", "line 29"),
+    ("die-band-of-three.toml", "line 28: invalid type: sequence, expected [lowest, highest]"),
     ("die-no-load-nought.toml", "no_load_kn"),
     ("die-double-load-text.toml", "a load in kN"),
     ("die-watch-unknown-load.toml", "knows no load \"middle\""),
