@@ -232,6 +232,12 @@ impl<const N: usize> Gatherer<N> {
         });
     }
 
+    /// Whether the total has risen over the onset in this stroke.
+    #[must_use]
+    pub fn has_met_load(&self) -> bool {
+        self.features.contact.is_some()
+    }
+
     /// Work so far, kJ; 0 without angles.
     #[must_use]
     #[inline]

@@ -219,7 +219,8 @@ impl<const N: usize> GaugeWatch<N> {
             self.lively &= run.frames == 0 && run.rail == 0;
             fewest = fewest.min(run.frames);
         }
-        self.stale = fewest >= rules.repeat_frames.max(1);
+        // Of a lone gauge it cannot be told whether it is stuck or all that comes is.
+        self.stale = N > 1 && fewest >= rules.repeat_frames.max(1);
     }
 
     /// Takes in loads of the unloaded press: the second difference of neighbours is noise, whatever the drift.

@@ -13,7 +13,7 @@ use crate::calibrate::ZeroState;
 use crate::die::{BandHistory, DieError, DieLimits, WindowHistory};
 use crate::features::{Features, Gatherer, Moment};
 use crate::filter::{LowPassState, SpikeGuards};
-use crate::frame::Frame;
+use crate::frame::{CrankReading, Frame};
 use crate::health::gain::LEFT;
 use crate::health::{ClockWatch, GainWatch, GaugeHealth, GaugeWatch, Readings};
 use crate::journal::{EventKind, Journal};
@@ -286,7 +286,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             Position::SinceOnset(_) => false,
             Position::Unknown => true,
         };
-        let fresh = !self.in_stroke || (early && !self.contact);
+        let fresh = !self.in_stroke || (early && !self.gatherer.has_met_load());
         fresh && self.ended.is_none()
     }
 
@@ -404,11 +404,12 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         let onset_kn = self.press.settings.stroke.onset_kn;
         // A noisy gauge passes the onset again and again: only the mean tells that there is no load under its noise.
         let calm = self.slow_kn.abs() < 0.5 * onset_kn;
+        let unloaded = !self.contact && now.guarded_total.abs() < onset_kn;
         if let Some(hum) = &self.press.hum {
-            // The upper half of the turn, or the unloaded press where there is no angle.
-            let idle = match place.position {
-                Position::Angle(angle) => angle.0.wrapping_add(1 << 30) < 1 << 31,
-                _ => calm,
+            // The upper half of the turn, or the unloaded press where no sensor gives the angle of this very frame.
+            let idle = match (frame.crank, place.position) {
+                (CrankReading::Angle(_), Position::Angle(angle)) => angle.0.wrapping_add(1 << 30) < 1 << 31,
+                _ => calm && unloaded,
             };
             self.gauges.listen_for_hum(hum, raw, idle);
         }
@@ -425,7 +426,6 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         if place.crank_fault {
             self.wrong(frame.tick, Reason::CrankFault, None, place.position);
         }
-        let unloaded = !self.contact && now.guarded_total.abs() < onset_kn;
         if unloaded && let Some(tracking) = self.press.calibration.zero_tracking() {
             // A single spike is no drift.
             self.zero.track(tracking, &now.guarded);

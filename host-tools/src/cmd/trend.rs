@@ -145,7 +145,7 @@ fn of_cards(press: &PressCard, die: Option<&DieCard>, columns: &[String]) -> Vec
     if let Some(die) = die {
         let bands =
             [("peak", die.limits.peak_kn), ("work", die.limits.work_kj), ("reverse", die.limits.reverse_kn)];
-        limits.extend(bands.into_iter().filter_map(|(name, band)| Some((name.to_owned(), band?.0[1]))));
+        limits.extend(bands.into_iter().filter_map(|(name, band)| Some((name.to_owned(), band?.ends[1]))));
     }
     limits.push(("peak".to_owned(), spec.rated_kn));
     limits.push(("reverse".to_owned(), spec.rated_kn * spec.reverse_percent / 100.0));

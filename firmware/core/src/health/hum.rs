@@ -4,7 +4,7 @@
 //! the other (Goertzel 1958). A load that starts or ends, or a frame that rings on, has something of every frequency:
 //! only an amplitude that stays for [`BLOCKS`] tenths counts. Where the angle is known the upper half of the turn is
 //! looked at, whatever the load reads; at more than about 280 strokes a minute that takes less than a tenth, and hum
-//! is found while the press stands. Without an angle it is the unloaded press.
+//! is found while the press stands. Without an angle it is the unloaded press, and hum that passes the load onset is a load.
 
 /// Mains frequencies, Hz.
 const MAINS_HZ: [f64; 2] = [50.0, 60.0];
@@ -35,8 +35,7 @@ impl HumRules {
     /// nothing is limited.
     #[must_use]
     pub fn new(sample_hz: f64, hum_kn: f32) -> Option<Self> {
-        // Written so that a NaN is no rate.
-        if !(sample_hz >= LEAST_HZ && sample_hz < 1e9 && hum_kn.is_finite()) {
+        if !((LEAST_HZ..1e9).contains(&sample_hz) && hum_kn.is_finite()) {
             return None;
         }
         let stride = libm::fmax(libm::floor(sample_hz / ENOUGH_HZ), 1.0);
@@ -109,11 +108,12 @@ impl<const N: usize> HumWatch<N> {
         if done {
             self.taken = 0;
             for (states, shown) in self.states.iter().zip(&mut self.shown) {
-                let over = states.iter().zip(rules.cosines).any(|([one, two], cosine)| {
-                    // Written so that a NaN is over.
-                    !(one * one + two * two - cosine * one * two <= rules.limit)
-                });
-                *shown = if over { shown.saturating_add(1) } else { 0 };
+                // Written so that a NaN is not within.
+                let within = states
+                    .iter()
+                    .zip(rules.cosines)
+                    .all(|([one, two], cosine)| one * one + two * two - cosine * one * two <= rules.limit);
+                *shown = if within { 0 } else { shown.saturating_add(1) };
             }
         }
         done
