@@ -56,6 +56,8 @@ tools() {
   { need node nodejs && need npm npm; } || true
   # To print reports and look where their words stand; without them that claim is skipped, and says so.
   need pdftotext poppler-utils || true
+  # A broker for the strokes that the console tells over MQTT; it lies where only root looks for programs.
+  PATH="$PATH:/usr/sbin" need mosquitto mosquitto || true
   return $missing
 }
 

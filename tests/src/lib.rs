@@ -10,4 +10,5 @@ pub mod press;
 pub mod program;
 pub mod python;
 pub mod samples;
+pub mod served;
 pub mod strokes;

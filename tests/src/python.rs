@@ -52,6 +52,41 @@ pub fn run(script: &str, given: &Value) -> Option<Value> {
             return None;
         }
     };
+    Some(run_in(python, script, given))
+}
+
+/// As [`run`], for a script that needs one package more; it is fetched at the first call. Without it a notice is
+/// printed and the claim skipped, unless `BOLSTER_REQUIRE_PYTHON` is set to 1.
+///
+/// # Panics
+/// If the script fails, or Python is required and not there.
+#[must_use]
+pub fn run_with(package: &str, module: &str, script: &str, given: &Value) -> Option<Value> {
+    let required = std::env::var("BOLSTER_REQUIRE_PYTHON").is_ok_and(|value| value == "1");
+    let without = |why: String| {
+        assert!(!required, "Python with {package} is required here: {why}");
+        println!("note: skipped, no Python with {package}: {why}");
+        None
+    };
+    let python = match interpreter() {
+        Ok(python) => python,
+        Err(why) => return without(why.clone()),
+    };
+    let there = |python: &Path| {
+        let tried = Command::new(python).args(["-c", &format!("import {module}")]).output();
+        tried.is_ok_and(|done| done.status.success())
+    };
+    if !there(python) {
+        let pip = ["-m", "pip", "install", "--quiet", "--timeout", "20", "--retries", "1", package];
+        let _ = Command::new(python).args(pip).stdin(Stdio::null()).output();
+        if !there(python) {
+            return without(format!("{package} cannot be fetched"));
+        }
+    }
+    Some(run_in(python, script, given))
+}
+
+fn run_in(python: &Path, script: &str, given: &Value) -> Value {
     let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("python").join(script);
     let mut child = Command::new(python)
         .arg(script)
@@ -62,5 +97,5 @@ pub fn run(script: &str, given: &Value) -> Option<Value> {
     child.stdin.take().unwrap().write_all(given.to_string().as_bytes()).unwrap();
     let done = child.wait_with_output().unwrap();
     assert!(done.status.success(), "the script failed");
-    Some(serde_json::from_slice(&done.stdout).expect("the script prints JSON"))
+    serde_json::from_slice(&done.stdout).expect("the script prints JSON")
 }

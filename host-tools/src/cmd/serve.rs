@@ -13,14 +13,19 @@ use super::simulate::scenario;
 use super::{CAUTION, Failure, press_card, print};
 use crate::card::die::{DieCard, Standing};
 use crate::console::app::{App, router};
-use crate::console::feed::{FeedState, FeedStatus, Intake, Pace, Recorded, Runner, Simulated, StrokeFeed};
+use crate::console::feed::{
+    Basis, Connected, FeedState, FeedStatus, Intake, Pace, Place, Recorded, Runner, Simulated, StrokeFeed,
+};
 use crate::console::server;
 use crate::console::store::{CardRow, Event, NewCard, Store};
+use crate::material::Materials;
+use crate::plan::job::Job;
+use crate::plan::press::Candidate;
 
 /// Show presses in a browser: strokes as they come, one stroke, dies, wear, the journal
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  bolster serve --scenario five-station-faults\n  bolster serve --replay monday.csv.gz --press press-3.toml --die bracket.toml --pace 10\n\nThen open http://127.0.0.1:7878/. Looking needs no password; to change limits set one first with bolster password.\nThe console speaks plain HTTP and listens on this machine only unless told otherwise with --listen. On a network put a\nreverse proxy with TLS before it, and name the host it is reached by with --host. Without --replay and --scenario it\nshows what is stored."
+    after_help = "Example:\n  bolster serve --scenario five-station-faults\n  bolster serve --replay monday.csv.gz --press press-3.toml --die bracket.toml --pace 10\n  bolster serve --controller tcp:10.0.0.7:4001 --press press-3.toml\n\nThen open http://127.0.0.1:7878/. Looking needs no password; to change limits set one first with bolster password.\nThe console speaks plain HTTP and listens on this machine only unless told otherwise with --listen. On a network put a\nreverse proxy with TLS before it, and name the host it is reached by with --host. Without --replay and --scenario it\nshows what is stored."
 )]
 pub struct ServeArgs {
     /// Folder for the console's database
@@ -35,7 +40,10 @@ pub struct ServeArgs {
     /// Recording to show as if it were made now
     #[arg(long, value_name = "REC", requires = "press", conflicts_with = "scenario")]
     pub replay: Option<PathBuf>,
-    /// Press card of the recording
+    /// Controller whose strokes to show: tcp:HOST:PORT, or a serial device; it judges by its own settings
+    #[arg(long, value_name = "PLACE", requires = "press", conflicts_with_all = ["replay", "die"])]
+    pub controller: Option<Place>,
+    /// Press card of the recording or of the controller
     #[arg(long, value_name = "TOML")]
     pub press: Option<PathBuf>,
     /// Calibration, for recordings of raw counts
@@ -47,6 +55,15 @@ pub struct ServeArgs {
     /// Die card to judge by; a draft judges recordings and simulated strokes as well
     #[arg(long, value_name = "TOML")]
     pub die: Option<PathBuf>,
+    /// Job file of the plan: stations can then be named in the diagnosis of a recording's strokes
+    #[arg(long, value_name = "TOML", requires = "die", requires = "replay")]
+    pub job: Option<PathBuf>,
+    /// Hit of the job that this die makes
+    #[arg(long, value_name = "N", default_value_t = 1, requires = "job")]
+    pub hit: u32,
+    #[cfg(feature = "mqtt")]
+    #[command(flatten)]
+    mqtt: MqttArgs,
     /// So many times the press's own speed; 0 as fast as possible
     #[arg(long, value_name = "TIMES", default_value = "1", value_parser = pace)]
     pub pace: Pace,
@@ -55,15 +72,73 @@ pub struct ServeArgs {
     pub keep_mb: u64,
 }
 
+/// Strokes to a broker as well.
+#[cfg(feature = "mqtt")]
+#[derive(Debug, Args)]
+struct MqttArgs {
+    /// Broker to publish strokes to over MQTT, in Sparkplug B payloads; off unless given
+    #[arg(long, value_name = "HOST[:PORT]", value_parser = broker)]
+    mqtt: Option<(String, u16)>,
+    /// Group in topics
+    #[arg(long, value_name = "NAME", default_value = "bolster", requires = "mqtt")]
+    mqtt_group: String,
+    /// This console's node in topics
+    #[arg(long, value_name = "NAME", default_value = "console", requires = "mqtt")]
+    mqtt_node: String,
+    /// Name for the broker; the password is taken from BOLSTER_MQTT_PASSWORD
+    #[arg(long, value_name = "NAME", requires = "mqtt")]
+    mqtt_user: Option<String>,
+}
+
+#[cfg(feature = "mqtt")]
+fn broker(text: &str) -> Result<(String, u16), String> {
+    let wanted = || "a broker such as broker.example or 10.0.0.5:1883".to_owned();
+    let (host, port) = match text.rsplit_once(':') {
+        Some((host, port)) => (host, port.parse().map_err(|_| wanted())?),
+        None => (text, 1883),
+    };
+    if host.is_empty() || port == 0 || host.contains('/') {
+        Err(wanted())
+    } else {
+        Ok((host.to_owned(), port))
+    }
+}
+
+#[cfg(feature = "mqtt")]
+impl MqttArgs {
+    fn wish(&self) -> Option<crate::console::mqtt::Wish> {
+        let (host, port) = self.mqtt.clone()?;
+        let password = || std::env::var("BOLSTER_MQTT_PASSWORD").unwrap_or_default();
+        Some(crate::console::mqtt::Wish {
+            host,
+            port,
+            group: self.mqtt_group.clone(),
+            node: self.mqtt_node.clone(),
+            login: self.mqtt_user.clone().map(|name| (name, password())),
+        })
+    }
+}
+
 fn pace(text: &str) -> Result<Pace, String> {
     text.parse().ok().and_then(Pace::new).ok_or_else(|| "a number from 0 on, such as 10".to_owned())
 }
 
-fn feeds(args: &ServeArgs) -> Result<Vec<Box<dyn StrokeFeed>>, Failure> {
+fn feeds(args: &ServeArgs, closing: &Arc<AtomicBool>) -> Result<Vec<Box<dyn StrokeFeed>>, Failure> {
     let mut feeds: Vec<Box<dyn StrokeFeed>> = Vec::new();
     if let (Some(recording), Some(press)) = (&args.replay, &args.press) {
         let card = press_card(press, args.calibration.as_deref())?;
-        feeds.push(Box::new(Recorded::open(recording, card)?));
+        let mut feed = Recorded::open(recording, card)?;
+        if let Some(candidate) = crate::plan::press::load(press)?.into_iter().next() {
+            let candidate = Candidate { spec: feed.press().spec, ..candidate };
+            let materials = Materials::built_in()?;
+            let job = args.job.as_deref().map(|job| Job::load(job, &materials)).transpose()?;
+            feed = feed.diagnosed_by(Basis { press: candidate, job: job.map(|job| (job, args.hit)) });
+        }
+        feeds.push(Box::new(feed));
+    }
+    if let (Some(place), Some(press)) = (&args.controller, &args.press) {
+        let card = press_card(press, None)?;
+        feeds.push(Box::new(Connected::open(place, card, Arc::clone(closing))?));
     }
     for name in &args.scenario {
         feeds.push(Box::new(Simulated::new(name, &scenario(name)?)?));
@@ -122,7 +197,7 @@ fn start(
 ) -> Result<Running, Failure> {
     let mut running = Running { statuses: Vec::new(), threads: Vec::new() };
     let mut die_used = false;
-    for mut feed in feeds(args)? {
+    for mut feed in feeds(args, closing)? {
         store.put_press(feed.press())?;
         let mut card = None;
         if let Some(path) = &args.die {
@@ -209,13 +284,24 @@ pub fn run(args: &ServeArgs) -> Result<(), Failure> {
             "\nothers on the network can look; passwords go over it readably unless a proxy with TLS stands before"
         );
     }
+    #[cfg(feature = "mqtt")]
+    let told = args.mqtt.wish().map(|wish| {
+        let say = |text: &str| eprintln!("mqtt: {text}");
+        runtime.spawn(crate::console::mqtt::run(Arc::clone(&app), wish, closed.clone(), say))
+    });
     let served = runtime.block_on(async {
         let stop = close.clone();
         tokio::spawn(async move {
             interrupted().await;
             stop.send_replace(true);
         });
-        server::serve(listener, router(app), server::Patience::default(), closed).await
+        let served = server::serve(listener, router(app), server::Patience::default(), closed).await;
+        #[cfg(feature = "mqtt")]
+        if let Some(told) = told {
+            // It has a death to tell.
+            let _ = tokio::time::timeout(std::time::Duration::from_secs(2), told).await;
+        }
+        served
     });
     closing.store(true, Ordering::Relaxed);
     runtime.shutdown_timeout(std::time::Duration::from_secs(2));

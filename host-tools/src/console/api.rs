@@ -78,7 +78,15 @@ pub async fn stroke(State(app): State<Arc<App>>, Path(id): Path<i64>) -> Answer 
         let (row, outcome) = store.stroke(id)?;
         let outcome: Value =
             serde_json::from_str(&outcome).map_err(|_| Refusal::bad("This stroke's outcome is damaged."))?;
-        Ok(json!({ "stroke": value(&row)?, "outcome": outcome, "run": value(store.run(row.run)?)? }))
+        let diagnosis = store.diagnosis(id)?;
+        let diagnosis: Value =
+            diagnosis.and_then(|text| serde_json::from_str(&text).ok()).unwrap_or(Value::Null);
+        Ok(json!({
+            "stroke": value(&row)?,
+            "outcome": outcome,
+            "diagnosis": diagnosis,
+            "run": value(store.run(row.run)?)?,
+        }))
     });
     Ok(Json(found.await?))
 }

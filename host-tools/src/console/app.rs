@@ -108,6 +108,16 @@ async fn wrong_method() -> respond::Refusal {
     respond::Refusal::new(StatusCode::METHOD_NOT_ALLOWED, "That address does not take this.")
 }
 
+/// Tables as Parquet, where that is built in.
+fn parquet() -> Router<Arc<App>> {
+    let router = Router::new();
+    #[cfg(feature = "parquet")]
+    let router = router
+        .route("/strokes.parquet", get(pages::strokes::parquet))
+        .route("/journal.parquet", get(pages::journal::parquet));
+    router
+}
+
 /// Every address.
 pub fn router(app: Arc<App>) -> Router {
     let css = || asset("text/css; charset=utf-8", pages::frame::STYLE);
@@ -129,6 +139,7 @@ pub fn router(app: Arc<App>) -> Router {
         .route("/report/shift/{press}", get(pages::report::shift))
         .route("/report/stroke/{id}", get(pages::report::stop))
         .route("/report/die/{press}/{die}", get(pages::report::die))
+        .route("/health", get(pages::health::show))
         .route("/wear", get(pages::wear::show))
         .route("/wear/{press}/{picture}", get(pages::wear::picture))
         .route("/sign-in", get(pages::sign::form).post(pages::sign::sign_in))
@@ -148,6 +159,7 @@ pub fn router(app: Arc<App>) -> Router {
         .route("/assets/console.css", get(css))
         .route("/assets/live.js", get(live_js))
         .route("/assets/picture.js", get(picture_js))
+        .merge(parquet())
         .fallback(nowhere)
         .method_not_allowed_fallback(wrong_method)
         .layer(DefaultBodyLimit::max(MOST_BODY))

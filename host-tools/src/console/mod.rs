@@ -7,8 +7,11 @@
 pub mod api;
 pub mod app;
 pub mod auth;
+pub mod export;
 pub mod feed;
 pub mod live;
+#[cfg(feature = "mqtt")]
+pub mod mqtt;
 pub mod pages;
 pub mod picture;
 pub mod respond;

@@ -2,6 +2,7 @@
 
 use crate::card::die::DieCard;
 use crate::card::press::PressCard;
+use crate::diagnose::Told;
 use crate::figure::{Figure, LoadUnit, Size, for_page};
 use crate::picture::{Caption, LearntBand, StrokeReadings, capacity, load_centres, signature};
 use crate::session::Outcome;
@@ -40,6 +41,8 @@ pub struct Whole {
     pub row: StrokeRow,
     /// Everything that was found.
     pub outcome: Outcome,
+    /// What it was diagnosed as.
+    pub told: Option<Told>,
     /// Its readings, where they were kept.
     pub readings: Option<KeptReadings>,
     /// Its press.
@@ -62,7 +65,8 @@ impl Whole {
         let version = row.card.map(|id| store.card(id)).transpose()?;
         let die = version.as_ref().and_then(|version| toml::from_str(&version.toml).ok());
         let readings = store.readings(id)?;
-        Ok(Self { row, outcome, readings, card, die, version: version.map(|version| version.version) })
+        let told = store.diagnosis(id)?.as_deref().and_then(Told::from_json);
+        Ok(Self { row, outcome, told, readings, card, die, version: version.map(|version| version.version) })
     }
 
     /// Under a picture's title: press, die, card.

@@ -1,5 +1,7 @@
 //! What reports are made of, from the console's database.
 
+use std::collections::BTreeMap;
+
 use super::stop::BESIDE;
 use super::{Die, Happening, Judged, Provenance, Shift, Stop, Version};
 use crate::card::die::DieCard;
@@ -8,6 +10,7 @@ use crate::console::picture::{RECENT, Whole};
 use crate::console::store::{
     CardRow, EventFilter, Store, StoreError, StrokeFilter, StrokeRow, outcome_from_json,
 };
+use crate::diagnose::Told;
 use crate::figure::LoadUnit;
 use crate::markup::time;
 use crate::picture::StrokeReadings;
@@ -57,13 +60,15 @@ fn judged(
     if filter.after.is_none() {
         rows.reverse();
     }
-    let outcomes = store.outcomes(filter, most)?;
-    let one = |(row, (id, json)): (&StrokeRow, &(i64, String))| {
-        // Two reads: a stroke may have come in, or gone, between them.
-        let outcome = outcome_from_json(json).filter(|_| row.id == *id)?;
-        Some(Judged { outcome, at_ms: Some(row.at_ms), told: None })
+    // Three reads: a stroke may have come in, or gone, between them.
+    let outcomes: BTreeMap<i64, String> = store.outcomes(filter, most)?.into_iter().collect();
+    let diagnoses: BTreeMap<i64, Option<String>> = store.diagnoses(filter, most)?.into_iter().collect();
+    let one = |row: &StrokeRow| {
+        let outcome = outcomes.get(&row.id).and_then(|json| outcome_from_json(json))?;
+        let told = diagnoses.get(&row.id).and_then(Option::as_deref).and_then(Told::from_json);
+        Some(Judged { outcome, at_ms: Some(row.at_ms), told })
     };
-    let strokes = rows.iter().zip(&outcomes).filter_map(one).collect();
+    let strokes = rows.iter().filter_map(one).collect();
     Ok((rows, strokes))
 }
 
@@ -168,7 +173,7 @@ pub fn stop(store: &Store, id: i64, unit: LoadUnit) -> Result<Stop, StoreError> 
         band: whole.band(),
         die: row.as_ref().map(|row| (row.die.clone(), says(row))),
         source: run.source,
-        stroke: Judged { outcome: whole.outcome, at_ms: Some(whole.row.at_ms), told: None },
+        stroke: Judged { outcome: whole.outcome, at_ms: Some(whole.row.at_ms), told: whole.told },
         readings: rows.map(|rows| StrokeReadings { rows }),
         press: whole.card,
         beside,

@@ -209,6 +209,7 @@ pub fn stroke(press: &str, number: u64, peak_kn: f64) -> NewStroke {
             wear: None,
             findings: Vec::new(),
         },
+        diagnosis: None,
         kept: None,
         passing: true,
     }

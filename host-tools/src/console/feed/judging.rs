@@ -1,22 +1,41 @@
 //! Rows into a session, whole strokes with their readings out.
 
-use crate::recording::Row;
-use crate::session::Session;
+use crate::card::die::DieCard;
+use crate::cmd::diagnosed;
+use crate::diagnose::Diagnoser;
+use crate::judge::put_in;
+use crate::recording::{Header, Row};
+use crate::session::{Session, SessionError};
 
-use super::JudgedStroke;
+use super::{Basis, JudgedStroke};
 
 /// Readings of one stroke that are held; more are judged but not kept, so that memory is bounded.
 const MOST_ROWS: usize = 200_000;
 
 /// A session and the readings of the stroke it is in.
 pub(super) struct Judging {
-    pub(super) session: Session,
+    session: Session,
     rows: Vec<Row>,
+    basis: Option<Basis>,
+    diagnoser: Option<Diagnoser>,
 }
 
 impl Judging {
-    pub(super) fn new(session: Session) -> Self {
-        Self { session, rows: Vec::new() }
+    pub(super) fn new(session: Session, basis: Option<Basis>) -> Self {
+        Self { session, rows: Vec::new(), basis, diagnoser: None }
+    }
+
+    /// What diagnoses rest on from the next die on.
+    pub(super) fn diagnose_by(&mut self, basis: Basis) {
+        self.basis = Some(basis);
+    }
+
+    /// Judges and diagnoses by this die from the next stroke on.
+    pub(super) fn set_die(&mut self, die: &DieCard, header: &Header) -> Result<(), SessionError> {
+        put_in(Some(die), &mut self.session, header)?;
+        let found = self.basis.as_ref().map(|basis| basis.diagnoser(die)).transpose();
+        self.diagnoser = found.map_err(|why| SessionError::Settings(why.to_string()))?.flatten();
+        Ok(())
     }
 
     /// One row, loads in kN or counts as the session wants them; `shown` is the row with loads in kN.
@@ -42,6 +61,8 @@ impl Judging {
     fn take(&mut self, outcome: crate::session::Outcome) -> JudgedStroke {
         let mut rows = std::mem::take(&mut self.rows);
         rows.retain(|row| row.stroke == outcome.stroke);
-        JudgedStroke { rows, band: self.session.baseline(), outcome }
+        let session = &self.session;
+        let diagnosis = self.diagnoser.as_mut().and_then(|by| diagnosed(by, &outcome, session));
+        JudgedStroke { rows, band: session.baseline(), diagnosis, outcome }
     }
 }

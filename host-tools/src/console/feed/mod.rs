@@ -1,8 +1,10 @@
 //! Where a press's judged strokes come from.
 //!
 //! A [`StrokeFeed`] gives one judged stroke after another. [`Recorded`] judges a recording's, [`Simulated`] the
-//! simulator's; whoever connects a controller, which judges by itself, writes a third.
+//! simulator's, [`Connected`] takes in those that a controller judged.
 
+mod basis;
+mod connected;
 mod intake;
 mod judging;
 mod recorded;
@@ -11,9 +13,12 @@ mod simulated;
 
 use crate::card::die::DieCard;
 use crate::card::press::PressCard;
+use crate::diagnose::Diagnosis;
 use crate::recording::{RecordingError, Row};
 use crate::session::{Outcome, SessionError};
 
+pub use basis::Basis;
+pub use connected::{Connected, Place};
 pub use intake::{Intake, IntakeClosed};
 pub use recorded::Recorded;
 pub use runner::{FeedState, FeedStatus, Pace, Runner};
@@ -28,6 +33,8 @@ pub struct JudgedStroke {
     pub rows: Vec<Row>,
     /// Baseline of the die's good strokes (bin after bin, columns side by side) and the bins' edges.
     pub band: Option<(Vec<f32>, Vec<f64>)>,
+    /// What it was diagnosed as; none for what passed or cannot be diagnosed.
+    pub diagnosis: Option<Diagnosis>,
 }
 
 /// Why a feed ended.
@@ -44,6 +51,14 @@ pub enum FeedError {
         source_name: String,
         /// Why.
         why: SessionError,
+    },
+    /// The controller.
+    #[error("controller at {place}: {why}")]
+    Controller {
+        /// Where its line is.
+        place: String,
+        /// Why.
+        why: String,
     },
     /// The scenario.
     #[error("scenario {name}: {why}")]
@@ -74,6 +89,11 @@ pub trait StrokeFeed: Send {
     /// # Errors
     /// [`FeedError`] if the source fails.
     fn next(&mut self) -> Result<Option<JudgedStroke>, FeedError>;
+
+    /// What is to be journalled beside the strokes since this was last asked.
+    fn told(&mut self) -> Vec<String> {
+        Vec::new()
+    }
 
     /// Whether strokes come at the press's own time, so that nobody has to hold them back.
     fn is_live(&self) -> bool {

@@ -4,10 +4,9 @@ use std::collections::VecDeque;
 use std::path::{Path, PathBuf};
 
 use super::judging::Judging;
-use super::{FeedError, JudgedStroke, StrokeFeed};
+use super::{Basis, FeedError, JudgedStroke, StrokeFeed};
 use crate::card::die::DieCard;
 use crate::card::press::PressCard;
-use crate::judge::put_in;
 use crate::recording::{Header, Reader, Row, Unit};
 use crate::session::{ROWS_AHEAD, SampleRate, Session};
 
@@ -39,15 +38,23 @@ impl Recorded {
         let rate = SampleRate::of(&card, &header, &ahead);
         let session = Session::new(&card, &header, rate)
             .map_err(|why| FeedError::Session { source_name: path.display().to_string(), why })?;
+        let basis = Basis::of(&card);
         Ok(Self {
             path: path.to_owned(),
             card,
             reader,
             header,
-            judging: Judging::new(session),
+            judging: Judging::new(session, basis),
             ahead: ahead.into(),
             ended: false,
         })
+    }
+
+    /// What diagnoses rest on, in place of the press card alone; before the die is set.
+    #[must_use]
+    pub fn diagnosed_by(mut self, basis: Basis) -> Self {
+        self.judging.diagnose_by(basis);
+        self
     }
 }
 
@@ -62,7 +69,8 @@ impl StrokeFeed for Recorded {
     }
 
     fn set_die(&mut self, die: &DieCard) -> Result<(), FeedError> {
-        put_in(Some(die), &mut self.judging.session, &self.header)
+        self.judging
+            .set_die(die, &self.header)
             .map_err(|why| FeedError::Session { source_name: self.path.display().to_string(), why })
     }
 

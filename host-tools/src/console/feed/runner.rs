@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use super::{FeedError, Intake, JudgedStroke, StrokeFeed};
 use crate::card::die::DieCard;
-use crate::console::store::{CardRow, KeptReadings, NewStroke, Store, StoreError, now_ms};
+use crate::console::store::{CardRow, Event, KeptReadings, NewStroke, Store, StoreError, now_ms};
 use crate::session::verdict_rank;
 
 /// Strokes kept whole after a stop.
@@ -122,7 +122,17 @@ impl Runner {
         let mut keep_more = 0_u32;
         while !self.closing.load(Ordering::Relaxed) {
             self.follow_card().map_err(|why| text(&why))?;
-            let Some(judged) = self.feed.next().map_err(|why: FeedError| text(&why))? else { return Ok(()) };
+            let judged = self.feed.next().map_err(|why: FeedError| text(&why))?;
+            for says in self.feed.told() {
+                let event = Event {
+                    kind: "controller-told",
+                    press: Some(press.to_string()),
+                    says,
+                    ..Event::default()
+                };
+                self.store.journal(&event).map_err(|why| text(&why))?;
+            }
+            let Some(judged) = judged else { return Ok(()) };
             if !self.feed.is_live() {
                 let spm = judged.outcome.speed_spm.filter(|spm| *spm > 1.0).unwrap_or(usual_spm);
                 due = (due + self.pace.stroke(spm)).max(Instant::now() - Duration::from_secs(1));
@@ -154,7 +164,7 @@ impl Runner {
         columns: usize,
         passing: bool,
     ) -> Result<NewStroke, StoreError> {
-        let JudgedStroke { outcome, rows, band } = judged;
+        let JudgedStroke { outcome, rows, band, diagnosis } = judged;
         let kept = match rows.is_empty() {
             true => None,
             false => Some(KeptReadings::of(&rows, columns, band).pack()?),
@@ -166,6 +176,7 @@ impl Runner {
             die: self.card.as_ref().map(|card| card.die.as_str().into()),
             card: self.card.as_ref().map(|card| card.id),
             outcome,
+            diagnosis: diagnosis.and_then(|found| serde_json::to_string(&found).ok()),
             kept,
             passing,
         })

@@ -7,10 +7,9 @@ use bolster_sim::scenario::Scenario;
 use bolster_sim::simulator::{SimStroke, Simulator};
 
 use super::judging::Judging;
-use super::{FeedError, JudgedStroke, StrokeFeed};
+use super::{Basis, FeedError, JudgedStroke, StrokeFeed};
 use crate::card::die::DieCard;
 use crate::card::press::PressCard;
-use crate::judge::put_in;
 use crate::recording::{Header, Row};
 use crate::session::{SampleRate, Session};
 
@@ -45,13 +44,14 @@ impl Simulated {
         let rate = SampleRate { hz: scenario.sample_hz, is_measured: true, is_clock: true };
         let session = Session::new(&card, &header, rate)
             .map_err(|why| FeedError::Session { source_name: name.to_owned(), why })?;
+        let basis = Basis::of(&card);
         Ok(Self {
             name: name.to_owned(),
             seed: scenario.seed,
             card,
             header,
             simulator,
-            judging: Judging::new(session),
+            judging: Judging::new(session, basis),
             ready: VecDeque::new(),
             ended: false,
         })
@@ -76,7 +76,8 @@ impl StrokeFeed for Simulated {
     }
 
     fn set_die(&mut self, die: &DieCard) -> Result<(), FeedError> {
-        put_in(Some(die), &mut self.judging.session, &self.header)
+        self.judging
+            .set_die(die, &self.header)
             .map_err(|why| FeedError::Session { source_name: self.name.clone(), why })
     }
 

@@ -49,6 +49,7 @@ pub fn whole(visitor: &Visitor, title: &str, body: Markup) -> Markup {
         ("/strokes", "Strokes"),
         ("/dies", "Dies"),
         ("/wear", "Wear"),
+        ("/health", "Press health"),
         ("/journal", "Journal"),
         ("/about", "About"),
     ];

@@ -7,19 +7,20 @@ use axum::response::Response;
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use super::strokes::{cell, csv_answer, moment};
+use super::strokes::{moment, takes};
 use super::words::{part, time};
 use crate::console::app::App;
+use crate::console::export::{Export, Form, MOST_ROWS};
 use crate::console::respond::{Page, Refusal, Visitor, off_thread, page};
 use crate::console::store::{EventFilter, EventRow};
 
 const LISTED: usize = 100;
-const MOST_CSV: usize = 100_000;
 /// Kinds of events, for the choice on the page.
-const KINDS: [&str; 10] = [
+const KINDS: [&str; 11] = [
     "stroke-held",
     "stroke-tripped",
     "run-began",
+    "controller-told",
     "card-stored",
     "limits-drafted",
     "limits-accepted",
@@ -123,12 +124,17 @@ pub async fn show(State(app): State<Arc<App>>, visitor: Visitor, Query(asked): Q
         @if rows.is_empty() { p { "No such event." } } @else { (table(&rows)) }
         p {
             @if rows.len() == LISTED && let Some(last) = rows.last() {
-                a href={ "/journal?" (asked.query(Some(last.id))) } { "Older events" } ", "
+                a href={ "/journal?" (asked.query(Some(last.id))) } { "Older events" } ". "
             }
-            a href={ "/journal.csv?" (asked.query(None)) } { "these as CSV" } " (newest first, " (MOST_CSV) " at most)."
+            (takes("journal", &asked.query(None)))
         }
     };
     Ok(page(&visitor, "Journal", body))
+}
+
+async fn export(app: Arc<App>, asked: Asked, form: Form) -> Result<Response, Refusal> {
+    let filter = asked.filter()?;
+    off_thread(move || Export::events(&app.store.events(&filter, MOST_ROWS)?).answer(form)).await
 }
 
 /// The journal as CSV.
@@ -136,42 +142,14 @@ pub async fn show(State(app): State<Arc<App>>, visitor: Visitor, Query(asked): Q
 /// # Errors
 /// [`Refusal`] for a question that cannot be understood.
 pub async fn csv(State(app): State<Arc<App>>, Query(asked): Query<Asked>) -> Result<Response, Refusal> {
-    let filter = asked.filter()?;
-    let store = Arc::clone(&app.store);
-    let bytes = off_thread(move || {
-        let mut writer = csv::Writer::from_writer(Vec::new());
-        // A Vec takes every byte it is given.
-        let _ = writer.write_record([
-            "id",
-            "time_utc",
-            "kind",
-            "press",
-            "die",
-            "stroke_id",
-            "who",
-            "says",
-            "old",
-            "new",
-            "reason",
-        ]);
-        for row in store.events(&filter, MOST_CSV)? {
-            let text = |text: &Option<String>| cell(text.as_deref().unwrap_or(""));
-            let _ = writer.write_record([
-                row.id.to_string(),
-                time(row.at_ms),
-                row.kind.clone(),
-                text(&row.press),
-                text(&row.die),
-                row.stroke_id.map(|id| id.to_string()).unwrap_or_default(),
-                text(&row.who),
-                cell(&row.says),
-                text(&row.old),
-                text(&row.new),
-                text(&row.reason),
-            ]);
-        }
-        Ok(writer.into_inner().unwrap_or_default())
-    })
-    .await?;
-    Ok(csv_answer("journal.csv", bytes))
+    export(app, asked, Form::Csv).await
+}
+
+/// The journal as Parquet.
+///
+/// # Errors
+/// [`Refusal`] for a question that cannot be understood.
+#[cfg(feature = "parquet")]
+pub async fn parquet(State(app): State<Arc<App>>, Query(asked): Query<Asked>) -> Result<Response, Refusal> {
+    export(app, asked, Form::Parquet).await
 }

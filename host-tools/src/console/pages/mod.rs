@@ -4,6 +4,7 @@ pub mod about;
 pub mod change;
 pub mod die;
 pub mod frame;
+pub mod health;
 pub mod journal;
 pub mod presses;
 pub mod report;

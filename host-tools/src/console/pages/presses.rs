@@ -164,6 +164,7 @@ pub async fn one(State(app): State<Arc<App>>, visitor: Visitor, Path(name): Path
         p { a href={ "/strokes?press=" (part(name)) } { "All strokes of this press" } ", "
             a href={ "/journal?press=" (part(name)) } { "its journal" } ", "
             a href={ "/wear?press=" (part(name)) } { "wear and drift" } ", "
+            a href={ "/health?press=" (part(name)) } { "press health" } ", "
             a href={ "/report/shift/" (part(name)) } { "report of the last 8 hours" } "." }
     };
     Ok(page(&visitor, &format!("Press {name}"), body))

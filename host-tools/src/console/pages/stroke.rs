@@ -8,7 +8,7 @@ use axum::response::{IntoResponse, Response};
 use maud::{Markup, PreEscaped, html};
 use serde::Deserialize;
 
-use super::words::stroke::{figures, findings};
+use super::words::stroke::{diagnosis, figures, findings};
 use super::words::{lamp, part, time};
 use crate::console::app::App;
 use crate::console::picture::{Kind, Whole};
@@ -128,6 +128,10 @@ pub async fn show(
         p class="steps" { (step(shown.before, "Stroke before", "b")) " " (step(shown.after, "Stroke after", "n")) " " (step(shown.stop_before, "Stop before", "s")) }
         h2 { "Why" }
         (findings(outcome))
+        @if let Some(told) = &shown.whole.told {
+            h2 { "What it usually is" }
+            (diagnosis(told, outcome.stroke, unit))
+        }
         @match signature {
             Some(svg) => { h2 { "Signature" } (read_signature(&shown, svg, range)) }
             None => { p { "The readings of this stroke were not kept: of strokes that pass only the latest are." } }

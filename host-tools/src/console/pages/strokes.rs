@@ -10,6 +10,7 @@ use serde::Deserialize;
 
 use super::words::{lamp, load, part, time, time_of};
 use crate::console::app::App;
+use crate::console::export::{Export, Form, MOST_ROWS};
 use crate::console::live::says;
 use crate::console::respond::{Page, Refusal, Visitor, off_thread, page};
 use crate::console::store::{StrokeFilter, StrokeRow};
@@ -17,8 +18,6 @@ use crate::figure::LoadUnit;
 use crate::session::verdict_rank;
 
 const LISTED: usize = 100;
-/// Strokes of one CSV file; a longer span is fetched in parts.
-const MOST_CSV: usize = 100_000;
 
 /// Which strokes, as an address says it.
 #[derive(Debug, Default, Clone, Deserialize)]
@@ -155,9 +154,9 @@ pub async fn show(State(app): State<Arc<App>>, visitor: Visitor, Query(asked): Q
         (table(&rows, visitor.unit, false))
         p {
             @if rows.len() == LISTED && let Some(last) = rows.last() {
-                a href={ "/strokes?" (asked.query(Some(last.id))) } { "Older strokes" } ", "
+                a href={ "/strokes?" (asked.query(Some(last.id))) } { "Older strokes" } ". "
             }
-            a href={ "/strokes.csv?" (asked.query(None)) } { "these as CSV" } " (loads in kN, newest first, " (MOST_CSV) " at most)."
+            (takes("strokes", &asked.query(None)))
             @if let Some(press) = asked.press.as_deref().filter(|press| !press.is_empty()) {
                 " " a href={ "/report/shift/" (part(press)) "?" (asked.times()) } { "Report of this press in this time" } "."
             }
@@ -175,9 +174,9 @@ pub(super) fn csv_answer(name: &str, bytes: Vec<u8>) -> Response {
     (headers, bytes).into_response()
 }
 
-/// A text as a spreadsheet may take it: what it would take for a formula is led by an apostrophe.
-pub(super) fn cell(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text.to_owned() }
+async fn export(app: Arc<App>, asked: Asked, form: Form) -> Result<Response, Refusal> {
+    let filter = asked.filter()?;
+    off_thread(move || Export::strokes(&app.store.strokes(&filter, MOST_ROWS)?).answer(form)).await
 }
 
 /// Strokes as CSV.
@@ -185,44 +184,23 @@ pub(super) fn cell(text: &str) -> String {
 /// # Errors
 /// [`Refusal`] for a question that cannot be understood.
 pub async fn csv(State(app): State<Arc<App>>, Query(asked): Query<Asked>) -> Result<Response, Refusal> {
-    let filter = asked.filter()?;
-    let store = Arc::clone(&app.store);
-    let bytes = off_thread(move || {
-        let rows = store.strokes(&filter, MOST_CSV)?;
-        let mut writer = csv::Writer::from_writer(Vec::new());
-        // A Vec takes every byte it is given.
-        let _ = writer.write_record([
-            "id",
-            "time_utc",
-            "press",
-            "run",
-            "stroke",
-            "die",
-            "coil",
-            "verdict",
-            "reasons",
-            "peak_kn",
-            "reverse_kn",
-            "work_kj",
-        ]);
-        for row in rows {
-            let _ = writer.write_record([
-                row.id.to_string(),
-                time(row.at_ms),
-                cell(&row.press),
-                row.run.to_string(),
-                row.stroke.to_string(),
-                cell(row.die.as_deref().unwrap_or("")),
-                row.coil.to_string(),
-                row.verdict.to_owned(),
-                row.reasons.join(" "),
-                row.peak_kn.to_string(),
-                row.reverse_kn.to_string(),
-                row.work_kj.map(|work| work.to_string()).unwrap_or_default(),
-            ]);
-        }
-        Ok(writer.into_inner().unwrap_or_default())
-    })
-    .await?;
-    Ok(csv_answer("strokes.csv", bytes))
+    export(app, asked, Form::Csv).await
+}
+
+/// Strokes as Parquet.
+///
+/// # Errors
+/// [`Refusal`] for a question that cannot be understood.
+#[cfg(feature = "parquet")]
+pub async fn parquet(State(app): State<Arc<App>>, Query(asked): Query<Asked>) -> Result<Response, Refusal> {
+    export(app, asked, Form::Parquet).await
+}
+
+/// Links to a table as files, of strokes or of the journal; `query` is what it was asked for.
+pub(super) fn takes(name: &str, query: &str) -> Markup {
+    html! {
+        "Take these away as " a href={ "/" (name) ".csv?" (query) } { "CSV" }
+        @if cfg!(feature = "parquet") { " or " a href={ "/" (name) ".parquet?" (query) } { "Parquet" } }
+        " (loads in kN, newest first, " (MOST_ROWS) " at most)."
+    }
 }

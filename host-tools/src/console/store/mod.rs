@@ -116,7 +116,7 @@ impl Store {
         };
         let failed = |why| StoreError::Open { path: path.clone(), why };
         let (mut connection, form) = open().map_err(failed)?;
-        match form {
+        match schema::renew(&mut connection, form).map_err(failed)? {
             0 => schema::make(&mut connection).map_err(failed)?,
             schema::FORM => {}
             found => return Err(StoreError::Form { path, found, known: schema::FORM }),

@@ -3,7 +3,7 @@
 use rusqlite::Connection;
 
 /// Number of this form of the database.
-pub(super) const FORM: i64 = 1;
+pub(super) const FORM: i64 = 2;
 
 /// `verdict` is 0 pass to 3 trip; times are ms since 1970, UTC; loads kN, work kJ.
 const TABLES: &str = "
@@ -16,7 +16,8 @@ CREATE TABLE runs (
 CREATE TABLE strokes (
     id INTEGER PRIMARY KEY AUTOINCREMENT, press TEXT NOT NULL, run INTEGER NOT NULL, stroke INTEGER NOT NULL,
     at_ms INTEGER NOT NULL, die TEXT, card INTEGER, coil INTEGER NOT NULL, verdict INTEGER NOT NULL,
-    reasons TEXT NOT NULL, peak_kn REAL NOT NULL, reverse_kn REAL NOT NULL, work_kj REAL, outcome TEXT NOT NULL
+    reasons TEXT NOT NULL, peak_kn REAL NOT NULL, reverse_kn REAL NOT NULL, work_kj REAL, outcome TEXT NOT NULL,
+    diagnosis TEXT
 ) STRICT;
 CREATE INDEX strokes_press ON strokes (press, id);
 CREATE INDEX strokes_die ON strokes (press, die, id);
@@ -47,4 +48,16 @@ pub(super) fn make(connection: &mut Connection) -> rusqlite::Result<()> {
     transaction.execute_batch(TABLES)?;
     transaction.pragma_update(None, "user_version", FORM)?;
     transaction.commit()
+}
+
+/// Brings a database of an older form to this one, all or none; another form stays as it is.
+pub(super) fn renew(connection: &mut Connection, form: i64) -> rusqlite::Result<i64> {
+    if form != 1 {
+        return Ok(form);
+    }
+    let transaction = connection.transaction()?;
+    transaction.execute_batch("ALTER TABLE strokes ADD COLUMN diagnosis TEXT;")?;
+    transaction.pragma_update(None, "user_version", FORM)?;
+    transaction.commit()?;
+    Ok(FORM)
 }

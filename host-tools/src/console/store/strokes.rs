@@ -25,6 +25,8 @@ pub struct NewStroke {
     pub card: Option<i64>,
     /// What was found.
     pub outcome: Outcome,
+    /// What it was diagnosed as, as JSON; none for what passed or cannot be diagnosed.
+    pub diagnosis: Option<String>,
     /// Its readings, packed; none to keep the figures only.
     pub kept: Option<Vec<u8>>,
     /// Whether the readings are of interest for the moment only.
@@ -140,7 +142,8 @@ fn add(t: &Transaction<'_>, new: &NewStroke) -> Result<i64, StoreError> {
     let id = t
         .prepare_cached(
             "INSERT INTO strokes (press, run, stroke, at_ms, die, card, coil, verdict, reasons, peak_kn,
-             reverse_kn, work_kj, outcome) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)",
+             reverse_kn, work_kj, outcome, diagnosis)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)",
         )?
         .insert(params![
             &*new.press,
@@ -155,7 +158,8 @@ fn add(t: &Transaction<'_>, new: &NewStroke) -> Result<i64, StoreError> {
             new.outcome.peak_kn,
             new.outcome.reverse_kn,
             new.outcome.work_kj,
-            outcome
+            outcome,
+            new.diagnosis
         ])?;
     if let Some(bytes) = &new.kept {
         t.prepare_cached("INSERT INTO kept (stroke_id, press, passing, readings) VALUES (?1, ?2, ?3, ?4)")?
@@ -352,6 +356,33 @@ impl Store {
             rows.reverse();
         }
         Ok(rows)
+    }
+
+    /// Diagnoses as JSON of the strokes that [`Self::outcomes`] gives, in its order; none where there was none.
+    ///
+    /// # Errors
+    /// [`StoreError`] from the database.
+    pub fn diagnoses(
+        &self,
+        filter: &StrokeFilter,
+        most: usize,
+    ) -> Result<Vec<(i64, Option<String>)>, StoreError> {
+        let mut rows = self.select("id, diagnosis", filter, most, |row| Ok((row.get(0)?, row.get(1)?)))?;
+        if filter.after.is_none() {
+            rows.reverse();
+        }
+        Ok(rows)
+    }
+
+    /// What a stroke was diagnosed as, as JSON; none where it was not.
+    ///
+    /// # Errors
+    /// [`StoreError`] from the database.
+    pub fn diagnosis(&self, id: i64) -> Result<Option<String>, StoreError> {
+        self.read(|t| {
+            let mut select = t.prepare_cached("SELECT diagnosis FROM strokes WHERE id = ?1")?;
+            Ok(select.query_row(params![id], |row| row.get(0)).optional()?.flatten())
+        })
     }
 
     /// Strokes by verdict.
