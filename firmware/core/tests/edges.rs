@@ -6,8 +6,8 @@ mod kit;
 use bolster_core::frame::CrankReading;
 use bolster_core::health::{GaugeHealth, GaugeWatch, HealthRules, Readings};
 use bolster_core::permit::RunPermit;
-use bolster_core::stroke::{StrokeConfig, StrokeSource, Tracker};
-use bolster_core::units::{CrankAngle, Tick};
+use bolster_core::stroke::{Place, Position, StrokeConfig, StrokeSource, Tracker};
+use bolster_core::units::{CrankAngle, Tick, angle_span};
 use bolster_core::verdict::{Reason, Verdict};
 
 /// As settings make them, with numbers that are easy to follow here.
@@ -126,18 +126,19 @@ fn a_gauge_that_has_stopped_repeating_itself_is_good_however_few_repetitions_cou
     let rules = HealthRules { stuck_frames: 0, ..rules() };
     let mut watch = GaugeWatch::<2>::default();
     let mut told = Vec::new();
-    for (n, count) in (0_i32..).zip([7, 7, 7, 8, 9, 1000, 10]) {
-        let others = n as f32 * 30.0;
+    // The first gauge repeats itself twice while the other moves; later the other one is at its rail.
+    for (count, other) in [(7, 1), (7, 2), (7, 3), (8, 4), (9, 1000), (10, 6)] {
+        let others = other as f32 * 30.0;
         let now = Readings {
-            counts: &[count, n],
+            counts: &[count, other],
             range_counts: [-1000, 1000],
             loads_kn: &[50.0, others],
             total_kn: 50.0 + others,
         };
-        told.push(watch.step(&rules, &now, false).map_or(GaugeHealth::Good, |all| all[0]));
+        told.push(watch.step(&rules, &now, false).unwrap_or_default());
     }
     let [good, stuck, rail] = [GaugeHealth::Good, GaugeHealth::Stuck, GaugeHealth::Saturated];
-    assert_eq!(told, [good, stuck, stuck, good, good, rail, good]);
+    assert_eq!(told, [[good, good], [stuck, good], [stuck, good], [good, good], [good, rail], [good, good]]);
 }
 
 fn tracked(source: StrokeSource, speed: f32) -> StrokeConfig {
@@ -200,6 +201,17 @@ fn a_pulse_under_way_when_the_sensor_failed_is_no_new_one() {
 }
 
 #[test]
+fn a_turn_is_too_short_below_the_shortest_and_not_at_it() {
+    // 600 a minute at 1 kHz: 100 frames, and 62 at the shortest.
+    let pulses = |apart: u32| {
+        let frames = (0..80).map(|n| (CrankReading::Index(n == 0 || n == apart), 0.0));
+        faults(tracked(StrokeSource::Index, 600.0), frames)
+    };
+    assert_eq!(pulses(62), []);
+    assert_eq!(pulses(61), [61]);
+}
+
+#[test]
 fn a_recording_that_jumps_back_or_says_its_sensor_failed_is_at_fault() {
     let config = tracked(StrokeSource::Marked, 600.0);
     let part = |crank: CrankReading| faults(config, [(angle(100.0), 0.0), (angle(150.0), 0.0), (crank, 0.0)]);
@@ -214,4 +226,53 @@ fn a_recording_that_jumps_back_or_says_its_sensor_failed_is_at_fault() {
 fn what_is_wrong_with_stroke_tracking_is_said_by_name() {
     let wrong = StrokeConfig { rest_s: -1.0, ..tracked(StrokeSource::Load, 60.0) };
     assert_eq!(wrong.build().unwrap_err().to_string(), "stroke tracking: rest_s must be a positive number");
+}
+
+/// Places of an encoder at 600 strokes a minute and 1 kHz that stands at these units of 2³² to the turn.
+fn places(angles: &[u32]) -> Vec<Place> {
+    let rules = tracked(StrokeSource::Encoder, 600.0).build().unwrap();
+    let mut tracker = Tracker::default();
+    let step =
+        |(n, units): (u32, &u32)| tracker.step(&rules, Tick(n), CrankReading::Angle(CrankAngle(*units)), 0.0);
+    (0..).zip(angles).map(step).collect()
+}
+
+#[test]
+fn a_step_back_is_jitter_up_to_two_degrees_and_keeps_its_own_angle() {
+    let (at, jitter) = (CrankAngle::from_degrees(150.0).0, angle_span(2.0));
+    for (by, reversed) in [(jitter, false), (jitter + 1, true)] {
+        let back = places(&[at, at - by])[1];
+        assert_eq!((back.reversed, back.position), (reversed, Position::Angle(CrankAngle(at - by))));
+    }
+    // Over the top: a little back stands at the top, more is where it is and ends the stroke.
+    let top: Vec<u32> = (0..100_u32).map(|n| CrankAngle::from_degrees(3.6 * f64::from(n) + 1.0).0).collect();
+    let over = |back: f64| {
+        let ends = [CrankAngle::from_degrees(0.5).0, CrankAngle::from_degrees(0.5 - back).0];
+        places(&[top.clone(), ends.to_vec()].concat())[101]
+    };
+    assert_eq!((over(1.0).position, over(1.0).in_stroke), (Position::Angle(CrankAngle::TOP), true));
+    let gone = over(5.0);
+    assert_eq!(
+        (gone.position, gone.in_stroke, gone.ended),
+        (Position::Angle(CrankAngle::from_degrees(-4.5)), false, true)
+    );
+}
+
+#[test]
+fn the_greatest_step_is_believed_and_one_unit_more_is_not() {
+    let (at, most) = (CrankAngle::from_degrees(20.0).0, angle_span(f64::from(3.0_f32 * 360.0 / 100.0) + 2.0));
+    assert!(!places(&[at, at + most])[1].crank_fault);
+    assert!(places(&[at, at + most + 1])[1].crank_fault);
+}
+
+#[test]
+fn an_encoder_that_moved_by_just_the_jitter_stands_and_by_a_unit_more_has_moved() {
+    let standing = |by: u32| {
+        let at = CrankAngle::from_degrees(170.0).0;
+        let frames = [vec![0.0; 30], vec![50.0; 10], vec![0.0; 30], vec![50.0; 10]].concat();
+        let crank = |n: usize| CrankReading::Angle(CrankAngle(if n < 35 { at } else { at + by }));
+        faults(tracked(StrokeSource::Encoder, 600.0), (0..80).map(|n| (crank(n), frames[n])))
+    };
+    assert_eq!(standing(angle_span(2.0)), [70]);
+    assert_eq!(standing(angle_span(2.0) + 1), []);
 }
