@@ -276,3 +276,39 @@ fn an_encoder_that_moved_by_just_the_jitter_stands_and_by_a_unit_more_has_moved(
     assert_eq!(standing(angle_span(2.0)), [70]);
     assert_eq!(standing(angle_span(2.0) + 1), []);
 }
+
+#[test]
+fn time_in_a_recording_without_angles_counts_from_the_first_load_over_the_onset() {
+    let (rules, mut tracker) = (tracked(StrokeSource::Marked, 60.0).build().unwrap(), Tracker::default());
+    let loads = [0.0, 9.9, 10.0, 50.0, 0.0, 50.0];
+    let said: Vec<Position> = (0..)
+        .zip(loads)
+        .map(|(n, load)| tracker.step(&rules, Tick(n), CrankReading::Absent, load).position)
+        .collect();
+    let since = |ticks: u32| Position::SinceOnset(ticks);
+    assert_eq!(said, [Position::Unknown, Position::Unknown, since(0), since(1), since(2), since(3)]);
+}
+
+#[test]
+fn a_recording_s_jump_back_is_believed_up_to_the_greatest_step() {
+    let (at, most) =
+        (CrankAngle::from_degrees(150.0).0, angle_span(f64::from(3.0_f32 * 360.0 / 100.0) + 2.0));
+    let back = |by: u32| {
+        let frames = [at, at - by].map(|units| (CrankReading::Angle(CrankAngle(units)), 0.0));
+        faults(tracked(StrokeSource::Marked, 600.0), frames)
+    };
+    assert_eq!(back(most), []);
+    assert_eq!(back(most + 1), [1]);
+}
+
+#[test]
+fn a_stroke_told_by_load_rests_below_half_of_the_onset_and_not_at_it() {
+    let ended = |rest: f32| {
+        let (rules, mut tracker) = (tracked(StrokeSource::Load, 60.0).build().unwrap(), Tracker::default());
+        (0..100).any(|n| {
+            let load = if n < 10 { 50.0 } else { rest };
+            tracker.step(&rules, Tick(n), CrankReading::Absent, load).ended
+        })
+    };
+    assert_eq!([4.99, 5.0, -4.99, -5.0].map(ended), [true, false, true, false]);
+}
