@@ -64,7 +64,7 @@ tools() {
 # Whether the Python claims can run here: their packages are there, or Python can fetch them.
 with_python() {
   local venv=target/tmp/python/bin/python
-  "$venv" -c 'import numpy, scipy, pandas, rainflow' 2>/dev/null && return
+  "$venv" -c 'import numpy, scipy, pandas, rainflow, sklearn' 2>/dev/null && return
   python3 -c 'import ensurepip' 2>/dev/null &&
     timeout 60 python3 -m pip download -q --no-deps -d "$logs/probe" rainflow >/dev/null 2>&1
 }

@@ -16,7 +16,8 @@ fn interpreter() -> &'static Result<PathBuf, String> {
         let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../target/tmp/python");
         let python = folder.join("bin/python");
         let works = |python: &Path| {
-            let tried = Command::new(python).args(["-c", "import numpy, scipy, pandas, rainflow"]).output();
+            let tried =
+                Command::new(python).args(["-c", "import numpy, scipy, pandas, rainflow, sklearn"]).output();
             tried.is_ok_and(|done| done.status.success())
         };
         if works(&python) {
@@ -30,7 +31,7 @@ fn interpreter() -> &'static Result<PathBuf, String> {
         };
         did(Command::new("python3").args(["-m", "venv"]).arg(&folder))?;
         let pip = ["-m", "pip", "install", "--quiet", "--timeout", "20", "--retries", "1"];
-        did(Command::new(&python).args(pip).args(["numpy", "scipy", "pandas", "rainflow"]))?;
+        did(Command::new(&python).args(pip).args(["numpy", "scipy", "pandas", "rainflow", "scikit-learn"]))?;
         if works(&python) { Ok(python) } else { Err("the libraries cannot be imported".to_owned()) }
     })
 }

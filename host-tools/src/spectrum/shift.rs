@@ -10,6 +10,9 @@ const SAME: f64 = 0.15;
 /// Standard errors from which on a change is no chance: one in 370 by chance alone.
 const SURE: f64 = 3.0;
 
+/// Strokes from which on their scatter tells a middle's error.
+const FEWEST_STROKES: usize = 8;
+
 /// What is compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -92,6 +95,9 @@ pub(super) fn shifts(first: &PartHealth, last: &PartHealth, columns: &[&str]) ->
             shifts.push(Shift::new(Quantity::Frequency, &of.channel, hz(mode), hz(other)));
             shifts.push(Shift::new(Quantity::Damping, &of.channel, damping(mode), damping(other)));
         }
+    }
+    if first.strokes.min(last.strokes) < FEWEST_STROKES {
+        return shifts;
     }
     let levels = |quantity, first: &[Level], last: &[Level]| -> Vec<Shift> {
         let both = columns.iter().zip(first.iter().zip(last));
