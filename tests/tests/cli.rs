@@ -380,7 +380,15 @@ fn trend_takes_recordings_and_verdict_files_alike_and_refuses_what_is_neither() 
     // Twice the same strokes: numbers that begin anew are counted on.
     let judged = read(&[recording, recording, "--press", press, "--die", &die, "--picture", &picture]);
     let stored = read(&[&verdicts, &verdicts, "--press", press, "--die", &die]);
-    assert_eq!(judged, stored);
+    // Numbers written and read again may differ in their last digit.
+    for n in 0..judged["quantities"].as_array().unwrap().len() {
+        let at = |field: &str| format!("/quantities/{n}/{field}");
+        for field in ["quantity", "state", "blocks", "limit"] {
+            assert_eq!(judged.pointer(&at(field)), stored.pointer(&at(field)), "{field} of {n}");
+        }
+        let (a, b) = (number(&judged, &at("now/value")), number(&stored, &at("now/value")));
+        assert!((a - b).abs() <= 1e-9 * (1.0 + a.abs()), "{n}: {a} {b}");
+    }
     assert_eq!((number(&judged, "/strokes"), number(&judged, "/last_stroke")), (120.0, 120.0));
     let wear = &judged["quantities"][0];
     assert_eq!((wear["quantity"].as_str(), wear["state"].as_str()), (Some("wear-work"), Some("no-trend")));

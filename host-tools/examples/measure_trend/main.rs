@@ -42,7 +42,7 @@ fn main() -> Result<(), Failure> {
     }
     let wish = Wish { false_alarm_strokes: TOLERATED / case::EVERY, confidence: 0.95, limits: Vec::new() };
     println!(
-        "seeds from {first}, {COILS} coils, {LOOKS} looks in the second half, one false alarm in 1e7 strokes"
+        "seeds from {first}, {COILS} coils, {LOOKS} looks in the second half, one false alarm in {TOLERATED:e} strokes"
     );
     let jobs: Vec<(usize, u64, bool)> = (0..runs)
         .flat_map(|n| [true, false].map(|wears| (n % cases.len(), first + n as u64, wears)))

@@ -16,7 +16,7 @@ use crate::trend::{Analysis, Gatherer, State, Trend, Wish};
 /// Find wear and drift over many strokes: slopes, changes, strokes left before a limit
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  bolster trend week-*.csv.gz --press press-3.toml --die bracket.toml --limit wear-work=12 --picture wear.png\n  bolster trend monday.jsonl tuesday.jsonl --json\n\nFiles are read in the order given, recordings and verdict files (replay --jsonl) alike. With a learnt die card wear is\nmeasured against its frozen reference (wear-work, wear-return); without one as work at the usual peak load. All strokes\nof a coil share its thickness and strength and count as one value, so mark coil changes; a trend takes 8 coils. Limits of\na die and press card count where they are given; --limit adds others. How often a dull die was reground at which value\nsays what limit to give wear-work: it has none of its own."
+    after_help = "Example:\n  bolster trend week-*.csv.gz --press press-3.toml --die bracket.toml --limit wear-work=12 --picture wear.png\n  bolster trend monday.jsonl tuesday.jsonl --json\n\nFiles are read in the order given, recordings and verdict files (replay --jsonl) alike. With a learnt die card wear is measured against its frozen reference (wear-work, wear-return); without one as work at the usual peak load (work-at-load).\n\nAll strokes of a coil share its thickness and strength and count as one value, so mark coil changes; a trend takes 8 coils.\n\nLimits of a die card and a press card count where they are given; --limit adds others. wear-work has none of its own: what it read when the die was last due for a regrind is a good one."
 )]
 pub struct TrendArgs {
     /// Recordings or verdict files, oldest first

@@ -148,7 +148,11 @@ impl Gatherer {
             if text.trim().is_empty() {
                 continue;
             }
-            let one: Line = serde_json::from_str(&text).map_err(|why| bad(why.to_string()))?;
+            let one: Line = serde_json::from_str(&text).map_err(|why| {
+                // Its own line is always the first.
+                let why = why.to_string();
+                bad(why.split(" at line ").next().unwrap_or_default().to_owned())
+            })?;
             let rank =
                 verdict_rank(&one.verdict).ok_or_else(|| bad(format!("`{}` is no verdict", one.verdict)))?;
             let measured = Measured {

@@ -283,6 +283,55 @@ fn slow_drift_is_followed_within_bounds_and_then_told() {
 }
 
 #[test]
+fn wear_over_thousands_of_strokes_never_drags_the_baseline_in_silence_beyond_stock_s_widest_rule() {
+    // Wear of w on these bins leaves so much of w² beside factor and allowed direction, and moves so much along it; the
+    // widest rule allows eight times the residual's limit, which the coil's own scatter may have widened, and a share of
+    // the whole movement, coils' loads included, all twice over as against one stroke.
+    let model = model();
+    let worn: Field<N, BINS> =
+        core::array::from_fn(|bin| [if (3..8).contains(&bin) { 1.0 } else { 0.0 }, 0.0]);
+    let (along, tilt) = (dot(&worn, &model.allowed[0].field), dot(&worn, &model.factors[0]));
+    let beside = 5.0 - along * along - tilt * tilt;
+    let allowed = |w: f32| {
+        let movement = 0.08 * model.reference_size + along * w;
+        beside * w * w < 2.0 * (8.0 * SCATTER_MOST * model.limits[0][1] + 0.6 * 0.6 * movement * movement)
+    };
+    let most = (0..1000).map(|n| n as f32).find(|w| !allowed(*w)).expect("the rule has a bound");
+    for (marked, coil, pace) in
+        [(false, u32::MAX, 0.01), (true, 200, 0.01), (true, 200, 0.008), (true, 50, 0.03)]
+    {
+        let (mut judge, mut chance) = (judge(marked), Chance(11));
+        let (mut silent, mut dragged, mut told) = (true, 0.0_f32, 0);
+        for n in 0..8_000_u32 {
+            if n % coil == 0 && n > 0 {
+                judge.new_coil();
+            }
+            // Coils differ in load, wear adds to one column's five bins.
+            let load = 1.0 + 0.02 * ((n / coil.min(1 << 20)) % 5) as f32;
+            let wear = pace * n as f32;
+            let base = good(&mut chance, load);
+            let worn = |bin: usize, column: usize| {
+                base(bin, column) + if (3..8).contains(&bin) && column == 0 { wear } else { 0.0 }
+            };
+            let (findings, _) = stroke(&mut judge, worn);
+            let drift = findings.reasons().contains(Reason::DriftOffReference);
+            silent &= !drift && verdict(&findings) < Verdict::Hold;
+            told += u32::from(!silent && (drift || verdict(&findings) >= Verdict::Hold));
+            let baseline = judge.baseline().expect("a model judges");
+            // What the worn column's bins gained over the other column's: load moves both alike.
+            let gained = (3..8).map(|bin| baseline[bin][0] - baseline[bin][1]).sum::<f32>() / 5.0;
+            if silent {
+                dragged = dragged.max(gained);
+            }
+        }
+        std::println!("marked {marked}, pace {pace}: {dragged:.1} kN of at most {most} in silence");
+        assert!(dragged < most, "marked {marked}, pace {pace}: {dragged} kN in silence, {most} stated");
+        assert!(dragged > 1.0, "marked {marked}, pace {pace}: nothing was followed, nothing is shown");
+        assert!(told > 0, "marked {marked}, pace {pace}: wear of {} kN went untold", pace * 8_000.0);
+    }
+}
+
+#[test]
 fn a_stroke_that_is_not_whole_is_told_and_a_reading_that_is_no_number_never_passes() {
     let (mut judge, mut chance) = (judge(true), Chance(9));
     for _ in 0..5 {
