@@ -160,11 +160,13 @@ fn with<T>(call: impl FnOnce(&mut Sampler) -> T) -> Option<T> {
     })
 }
 
-#[cortex_m_rt::exception]
+/// The interrupt with this number: the sample clock's judges a frame. A program with a sample loop calls it from its
+/// default handler; one without is not made to carry it.
 #[allow(unsafe_code)]
-// Named on purpose: the instruction counter finds them by name.
+// Named on purpose: the instruction counter finds them by name, once.
 #[allow(named_asm_labels)]
-unsafe fn DefaultHandler(number: i16) {
+#[inline(never)]
+pub fn interrupt(number: i16) {
     if number != TIMER0 {
         return;
     }
@@ -181,10 +183,9 @@ unsafe fn DefaultHandler(number: i16) {
     unsafe { core::arch::asm!(".global interrupt_end", ".thumb_func", "interrupt_end:") };
 }
 
-/// The watchdog's first expiry: nothing can be relied on any more but the pin, and the note for the next start.
-#[cortex_m_rt::exception]
-#[allow(unsafe_code)]
-unsafe fn NonMaskableInt() {
+/// The watchdog's first expiry, for the handler of the interrupt that cannot be masked: nothing can be relied on any more
+/// but the pin, and the note for the next start.
+pub fn expiry() -> ! {
     use embedded_hal::digital::OutputPin;
     let _ = Coil.set_low();
     restart::note(CAUSE.load(Relaxed));

@@ -12,12 +12,24 @@
 use bolster_link::message::Cause;
 use bolster_mps2::flash::Stored;
 use bolster_mps2::outputs::Coil;
-use bolster_mps2::{program, restart};
+use bolster_mps2::{program, restart, sampler};
 use embedded_hal::digital::OutputPin as _;
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
     program::run(Stored::open)
+}
+
+#[cortex_m_rt::exception]
+#[allow(unsafe_code)]
+unsafe fn DefaultHandler(number: i16) {
+    sampler::interrupt(number);
+}
+
+#[cortex_m_rt::exception]
+#[allow(unsafe_code)]
+unsafe fn NonMaskableInt() {
+    sampler::expiry()
 }
 
 #[panic_handler]

@@ -7,11 +7,23 @@
 #![no_main]
 
 use bolster_mps2::below::Nothing;
-use bolster_mps2::program;
+use bolster_mps2::{program, sampler};
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
     program::run(|| Nothing)
+}
+
+#[cortex_m_rt::exception]
+#[allow(unsafe_code)]
+unsafe fn DefaultHandler(number: i16) {
+    sampler::interrupt(number);
+}
+
+#[cortex_m_rt::exception]
+#[allow(unsafe_code)]
+unsafe fn NonMaskableInt() {
+    sampler::expiry()
 }
 
 #[allow(unsafe_code)]
