@@ -121,6 +121,7 @@ impl Store {
             schema::FORM => {}
             found => return Err(StoreError::Form { path, found, known: schema::FORM }),
         }
+        schema::index(&connection).map_err(failed)?;
         let newest: i64 = connection
             .query_row("SELECT COALESCE(MAX(id), 0) FROM strokes", [], |row| row.get(0))
             .map_err(failed)?;

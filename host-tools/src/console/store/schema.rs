@@ -42,6 +42,16 @@ CREATE TABLE engineers (
 ) STRICT;
 ";
 
+/// Of a press what was noted or stopped: without it, the last stop of a press that never stopped is sought in all its
+/// strokes.
+const NOTED: &str =
+    "CREATE INDEX IF NOT EXISTS strokes_press_noted ON strokes (press, id) WHERE verdict > 0;";
+
+/// Makes the index that databases of this form were first made without.
+pub(super) fn index(connection: &Connection) -> rusqlite::Result<()> {
+    connection.execute_batch(NOTED)
+}
+
 /// Makes the tables, all or none.
 pub(super) fn make(connection: &mut Connection) -> rusqlite::Result<()> {
     let transaction = connection.transaction()?;
