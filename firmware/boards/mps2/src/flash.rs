@@ -47,7 +47,8 @@ impl ReadNorFlash for Flash {
 
     async fn read(&mut self, at: u32, bytes: &mut [u8]) -> Result<(), Infallible> {
         // Whole words where there are any: most reads are of them.
-        let (words, rest) = if at % 4 == 0 { bytes.as_chunks_mut::<4>() } else { ([].as_mut_slice(), bytes) };
+        let (words, rest) =
+            if at.is_multiple_of(4) { bytes.as_chunks_mut::<4>() } else { ([].as_mut_slice(), bytes) };
         let behind = at + 4 * words.len() as u32;
         for (cells, at) in words.iter_mut().zip((at..).step_by(4)) {
             *cells = (!word(at).read()).to_le_bytes();
