@@ -21,6 +21,14 @@ fn frequency_and_damping_of_simulated_frames_are_told_within_one_and_ten_per_cen
             let opening = recording.ringing.last().unwrap().modes.first();
             let opening = opening.unwrap_or_else(|| panic!("{case:?}: {:?}", recording.ringing));
             assert!((opening.mode.hz / run.truth[0].hz - 1.0).abs() < 0.01, "{case:?}: {opening:?}");
+            // How much of the truth is the crank's inertia, which keeps the slide's end from moving freely: derived in
+            // `press.rs`, 1.74 % at most here (forty-station, the heaviest slide), and not the frame's own.
+            let alone = run.frame_alone[0].hz;
+            assert!(
+                (1.0..1.02).contains(&(run.truth[0].hz / alone)),
+                "{case:?}: {:?}, alone {alone}",
+                run.truth
+            );
             for found in recording.ringing.iter().flat_map(|ringing| &ringing.modes) {
                 let truth = nearest(&run.truth, found.mode.hz).unwrap();
                 assert!((found.mode.hz / truth.hz - 1.0).abs() < 0.01, "{case:?}: {found:?}, not {truth:?}");
@@ -28,9 +36,6 @@ fn frequency_and_damping_of_simulated_frames_are_told_within_one_and_ten_per_cen
                     (found.mode.damping / truth.damping - 1.0).abs() < 0.1,
                     "{case:?}: {found:?}, not {truth:?}"
                 );
-                // Ours of the frame alone, without the crank's inertia: it moves heavy slides by up to 1.5 %.
-                let alone = nearest(&run.frame_alone, found.mode.hz).unwrap();
-                assert!((found.mode.hz / alone.hz - 1.0).abs() < 0.015, "{case:?}: {found:?}, not {alone:?}");
             }
         }
     }
