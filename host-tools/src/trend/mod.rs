@@ -1,7 +1,7 @@
 //! Wear and drift over many strokes: how fast, since what change, and how many strokes are left.
 //!
 //! Strokes become [`cells`], cells become independent blocks (a coil each, where coils are marked) of each [`quantity`] with
-//! what stock does taken out ([`series`]); [`step`]s are found and named ([`change`]), a robust [`line`] since the last of
+//! what stock does taken out ([`series`]); [`step`]s are found and named ([`change`]), a robust [`mod@line`] since the last of
 //! them says whether there is a trend and when it meets a limit, and [`chart`]s designed from their run lengths ([`arl`])
 //! watch for what is no line. [`analysis`] puts it together; [`history`] reads recordings and verdict files.
 

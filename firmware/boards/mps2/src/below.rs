@@ -274,7 +274,8 @@ fn fixed_part(
     len: u32,
     fixed: impl FnOnce(&[u8]) -> Result<usize, Refusal>,
 ) -> Result<u32, Refusal> {
-    let mut room = [0; FIXED_MAX];
+    // Whole parts: a part does not go into less room than it has bytes.
+    let mut room = [0; FIXED_MAX.div_ceil(PART) * PART];
     let parts = len.div_ceil(PART as u32) as u16;
     for (number, room) in (0..parts).zip(room.chunks_mut(PART)) {
         part(number, room)?;
