@@ -347,7 +347,8 @@ pub(crate) fn hostile(seed: u64, count: usize, program: &Path) -> Outcome {
         }
     };
     client.greet()?;
-    must(client.hello().boots == 1, "it was restarted")?;
+    let hello = client.hello();
+    must(hello.boots == 1, &format!("it was restarted: start {}, {:?}", hello.boots, hello.cause))?;
     must(client.hello().settings == 0, "noise was taken for settings")?;
     must(status.missed == 0, &format!("{} frames were missed", status.missed))?;
     must(status.refused > 100, "the noise held no packets")?;
