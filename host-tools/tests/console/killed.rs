@@ -2,7 +2,7 @@
 //!
 //! A kill leaves the operating system running, so this shows that nothing is told before it is committed and that a
 //! half-written log is taken up again; that a commit survives a loss of power rests on SQLite's full synchronisation,
-//! which a test of the store checks to be on. Ordinarily few kills; `BOLSTER_KILLS=300` makes that many.
+//! which no kill can try. Ordinarily few kills; `BOLSTER_KILLS=300` makes that many.
 
 use std::collections::BTreeMap;
 use std::io::{BufRead as _, BufReader};
