@@ -220,8 +220,8 @@ elif build --bin controller; then
 
   echo "== all that can be asked of the controller by its line: settings, die, time, live frames, kept stroke, journal"
   host talk "$out/controller" 2>"$work/host.log" || fail "the controller by its line: $(tail -1 "$work/host.log")"
-  # A hostile peer on this line (`feed hostile`) is not tried here yet: under noise the controller stops answering in time
-  # and its watchdog restarts it. It is tried on the host, byte by byte, in firmware/link.
+  echo "== a hostile peer on its line, seed $seed: no frame is missed, nothing taken for a request"
+  host hostile "$seed" 200000 "$out/controller" 2>"$work/host.log" || fail "the controller and a hostile peer: $(tail -1 "$work/host.log")"
   echo "== the watchdog: permit withdrawn, restarted, journalled, told after the restart"
   for case in frames channel; do
     host watchdog $case "$out/controller" 2>"$work/host.log" || fail "watchdog, $case: $(tail -1 "$work/host.log")"
