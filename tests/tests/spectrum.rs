@@ -83,6 +83,8 @@ fn what_cannot_be_told_is_said_and_nothing_is_drawn() {
     let words = ["spectrum", word(&timeless.recording), "--press", word(&timeless.press)];
     let told = bolster(words).well();
     assert!(told.contains("record time_s") && told.contains("Fatigue-weighted"), "{told}");
+    let picture = folder.path().join("frame.png");
+    bolster(words.into_iter().chain(["--out", word(&picture)])).refused(&["tells time", "time_s", "--out"]);
     // Smooth strokes that nothing rings in.
     let recording = folder.path().join("smooth.csv");
     std::fs::write(&recording, text(4, "kn", 1.0, &vec![smooth(2000.0, 600.0, [0.25; 4]); 5])).unwrap();
@@ -91,7 +93,6 @@ fn what_cannot_be_told_is_said_and_nothing_is_drawn() {
     assert!(told["recordings"][0]["free_part"].is_null(), "{told}");
     assert!(told["recordings"][0]["ringing"][0]["modes"].as_array().unwrap().is_empty(), "{told}");
     let before = names(folder.path());
-    let picture = folder.path().join("frame.png");
     let words = ["spectrum", word(&recording), "--press", word(&press)];
     bolster(words.into_iter().chain(["--out", word(&picture)]))
         .refused(&["no recording shows free vibration", "--out"]);

@@ -64,9 +64,14 @@ pub fn run(args: &SpectrumArgs) -> Result<(), Failure> {
     if let Some(file) = picture {
         let caption = Caption { subtitle: format!("Press {}", health.press) };
         let Some(figure) = frame_health(&health, LoadUnit::Kn, &caption) else {
-            return Err(Failure::because(
-                "no recording shows free vibration, so there is no spectrum to draw; leave --out away for the rest",
-            ));
+            let why = if health.recordings.iter().all(|recording| recording.sample_hz.is_none()) {
+                "no recording tells time (it needs time_s, or speed_spm with the angle)"
+            } else {
+                "no recording shows free vibration"
+            };
+            return Err(Failure::because(format!(
+                "{why}, so there is no spectrum to draw; leave --out away for the rest"
+            )));
         };
         file.write(&figure, figure.size())?;
     }
