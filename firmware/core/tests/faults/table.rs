@@ -1,9 +1,10 @@
-//! What must be told of each fault: by an encoder, by an index pulse, by load alone.
+//! What must be told of each fault: by an encoder, by an index pulse, by load alone; and what a mode leaves out of that.
 
+use bolster_core::mode::Mode;
 use bolster_core::stroke::StrokeSource;
 use bolster_core::verdict::Reason::{
-    self, CrankFault, FramesLost, FramesRepeated, GaugeDrifting, GaugeNoisy, GaugeOpen, GaugeSaturated,
-    GaugeShort, GaugeStuck, SpeedOutOfRange,
+    self, CrankFault, FramesLost, FramesRepeated, GaugeDrifting, GaugeGain, GaugeHum, GaugeNoisy, GaugeOpen,
+    GaugeSaturated, GaugeShort, GaugeStuck, SpeedOutOfRange,
 };
 
 use super::rig::{AFTER, Fault, TURN};
@@ -52,7 +53,23 @@ impl Reaction {
 
     /// Whether an odd speed is noted is open.
     pub(crate) fn with_open_speed(self) -> Self {
-        Self { reasons: self.reasons & !(1 << (SpeedOutOfRange as u8)), speed_is_open: true, ..self }
+        Self { speed_is_open: true, ..self.without(SpeedOutOfRange) }
+    }
+
+    /// What is left of it where the press is run like this: the stroke rate is judged in continuous running only, and what
+    /// strokes usually carry says nothing about inching.
+    pub(crate) fn in_mode(self, mode: Mode) -> Self {
+        let left = if mode == Mode::Continuous {
+            self
+        } else {
+            Self { speed_is_open: false, ..self.without(SpeedOutOfRange) }
+        };
+        if mode == Mode::Inch { left.without(GaugeGain) } else { left }
+    }
+
+    fn without(self, reason: Reason) -> Self {
+        let reasons = self.reasons & !(1 << (reason as u8));
+        Self { reasons, within: self.within.filter(|_| reasons != 0), ..self }
     }
 
     /// Beside it the speed of a stroke is told as odd.
@@ -92,7 +109,7 @@ const fn alike(reaction: Reaction) -> [Reaction; 3] {
 }
 
 /// Each fault alone.
-pub(crate) const ALONE: [(Fault, [Reaction; 3]); 18] = [
+pub(crate) const ALONE: [(Fault, [Reaction; 3]); 20] = [
     // At the rail at once; open once no stroke could hold it there.
     (Fault::Open, alike(trips(&[GaugeSaturated, GaugeOpen], 0).seems_load())),
     // As soon as the other columns have moved by a tenth of their share, and forty frames at least.
@@ -102,6 +119,10 @@ pub(crate) const ALONE: [(Fault, [Reaction; 3]); 18] = [
     // Heard while there is no load: a running mean over some 256 frames.
     (Fault::Noisy, alike(trips(&[GaugeNoisy], TURN))),
     (Fault::Drifting, alike(trips(&[GaugeDrifting], AFTER * TURN))),
+    // Three tenths of a second without load, one in each turn.
+    (Fault::Hum, alike(trips(&[GaugeHum], 5 * TURN))),
+    // A hold: with the stroke that shows it.
+    (Fault::GainLost, alike(trips(&[GaugeGain], 2 * TURN))),
     (Fault::Lost, alike(trips(&[FramesLost], 0))),
     (Fault::Repeated, alike(trips(&[FramesRepeated], 8))),
     // Strokes take no time then; by the pulse that is no turn of a press.
@@ -150,9 +171,11 @@ const ENCODER: StrokeSource = StrokeSource::Encoder;
 const INDEX: StrokeSource = StrokeSource::Index;
 const LOAD: StrokeSource = StrokeSource::Load;
 
+const UNBELIEVED: &str = "no stroke with a gauge that is not believed is compared with others";
+
 /// Faults (the second) that another one (the first) keeps from being told, in these modes, and why that is. The first one
 /// has stopped the press by then.
-pub(crate) const HIDDEN: [(Fault, Fault, &[StrokeSource], &str); 12] = [
+pub(crate) const HIDDEN: [(Fault, Fault, &[StrokeSource], &str); 23] = [
     (Fault::Open, Fault::Noisy, &[ENCODER, INDEX, LOAD], "at the rail the press never seems unloaded"),
     (Fault::Open, Fault::Drifting, &[ENCODER, INDEX, LOAD], "at the rail the press never seems unloaded"),
     (Fault::Open, Fault::Dead, &[ENCODER, INDEX], "at the rail no load comes and goes"),
@@ -175,6 +198,17 @@ pub(crate) const HIDDEN: [(Fault, Fault, &[StrokeSource], &str); 12] = [
     (Fault::Stalled, Fault::Dead, &[ENCODER], "without time the press never rests"),
     (Fault::Drifting, Fault::Dead, &[INDEX], "once the zero may not follow, the press never seems to rest"),
     (Fault::Dead, Fault::Slip, &[ENCODER], "what stands still does not slip"),
+    (Fault::Open, Fault::Hum, &[INDEX, LOAD], "at the rail the press never seems unloaded"),
+    (Fault::Stuck, Fault::Hum, &[LOAD], "stuck at 2 % of the rating a stroke told by load never ends"),
+    (Fault::Noisy, Fault::Hum, &[INDEX, LOAD], "under the noise the press never seems unloaded"),
+    (Fault::Stalled, Fault::Hum, &[LOAD], "without time a stroke told by load never ends"),
+    (Fault::Dead, Fault::Hum, &[ENCODER], "it stands on its way down, where dies work"),
+    (Fault::Open, Fault::GainLost, &SOURCES, UNBELIEVED),
+    (Fault::Short, Fault::GainLost, &SOURCES, UNBELIEVED),
+    (Fault::Stuck, Fault::GainLost, &SOURCES, UNBELIEVED),
+    (Fault::Noisy, Fault::GainLost, &SOURCES, UNBELIEVED),
+    (Fault::Stalled, Fault::GainLost, &SOURCES, "no stroke of repeated frames is compared with others"),
+    (Fault::Dead, Fault::GainLost, &[ENCODER, INDEX], "no stroke ends, or it is given up"),
 ];
 
 /// Pairs of which something else is told than of both alone, and why.
@@ -189,6 +223,14 @@ pub(crate) const TOGETHER: [(Fault, Fault, StrokeSource, Reaction, &str); 2] = [
     (Fault::MissingIndex, Fault::BackedOut, INDEX, NOTHING, "the pulse that is missing is the one too many"),
 ];
 
-/// Faults of which nothing is told on a press of one column, whose gauge has no other to be compared with. A die's learned
-/// shape says how often a reading may repeat itself, and then they are told.
-pub(crate) const NOT_OF_ONE: [Fault; 2] = [Fault::Short, Fault::Stuck];
+const ALIKE: &str = "no other gauge moves; a die's learned shape says how often a reading may repeat itself";
+const HUM_IS_LOAD: &str = "hum worth telling passes the load onset there, or half of it, which ends a stroke";
+
+/// Faults of which nothing is told on presses of so many columns whose strokes are told in these ways, and why.
+pub(crate) const UNTOLD: [(Fault, &[usize], &[StrokeSource], &str); 5] = [
+    (Fault::Short, &[1], &SOURCES, ALIKE),
+    (Fault::Stuck, &[1], &SOURCES, ALIKE),
+    (Fault::GainLost, &[1], &SOURCES, "there is no neighbour to compare it with; a die's limits see it"),
+    (Fault::Hum, &[1], &[INDEX], HUM_IS_LOAD),
+    (Fault::Hum, &[1, 2], &[LOAD], HUM_IS_LOAD),
+];
