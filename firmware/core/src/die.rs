@@ -264,6 +264,9 @@ pub(crate) struct WindowHistory {
 mod tests {
     use super::*;
     use crate::features::Gatherer;
+    use crate::units::CrankAngle;
+    use crate::windows::{Channel, SensorRule, Span, WindowValue};
+    use std::string::ToString;
     use std::vec::Vec;
 
     fn features(peak: f32, reverse: f32, work: Option<f32>) -> Features<1> {
@@ -360,5 +363,68 @@ mod tests {
             assert_eq!(limits.check(4), Err(DieError::Threshold("double_load_kn")));
         }
         assert_eq!(DieLimits::default().check(1), Ok(()));
+        for (low, high) in [(f32::NEG_INFINITY, 1.0), (0.0, f32::INFINITY), (f32::NAN, 1.0), (0.0, f32::NAN)]
+        {
+            let limits = DieLimits { peak_kn: band(low, high, Verdict::Hold, 1, 1), ..DieLimits::default() };
+            assert_eq!(limits.check(4), Err(DieError::Band("peak_kn")), "{low} to {high}");
+        }
+        let point = DieLimits { peak_kn: band(1.0, 1.0, Verdict::Hold, 1, 1), ..DieLimits::default() };
+        assert_eq!(point.check(4), Ok(()), "one value may be asked for");
+    }
+
+    fn watch(channel: Channel, low_kn: f32, high_kn: f32) -> WatchWindow {
+        let span = Span::angles(CrankAngle::TOP, CrankAngle::from_degrees(90.0));
+        let (value, verdict, rule) = (WindowValue::Greatest, Verdict::Hold, MofN::FIRST);
+        WatchWindow { span, channel, value, low_kn, high_kn, verdict, rule }
+    }
+
+    #[test]
+    fn windows_that_cannot_be_are_refused_by_their_number() {
+        let second = |window: WatchWindow| {
+            let mut limits = DieLimits::default();
+            limits.watch.push(watch(Channel::Total, 0.0, 1.0)).unwrap();
+            limits.watch.push(window).unwrap();
+            limits.check(2)
+        };
+        let good = watch(Channel::Column(1), 5.0, 5.0);
+        assert_eq!(second(good), Ok(()));
+        assert_eq!(second(watch(Channel::Total, f32::NEG_INFINITY, f32::INFINITY)), Ok(()), "an open limit");
+        for bad in [
+            watch(Channel::Column(2), 0.0, 1.0),
+            watch(Channel::Total, 5.0, 4.9),
+            watch(Channel::Total, f32::NAN, 1.0),
+            watch(Channel::Total, 0.0, f32::NAN),
+        ] {
+            assert_eq!(second(bad), Err(DieError::Watch(1)), "{bad:?}");
+        }
+        assert_eq!(
+            second(WatchWindow { verdict: Verdict::Pass, ..good }),
+            Err(DieError::Consequence("watch"))
+        );
+
+        let input = |input: u8, verdict: Verdict| {
+            let WatchWindow { span, rule, .. } = good;
+            let mut limits = DieLimits::default();
+            let window = SensorWindow { span, input, must: SensorRule::OnOnce, verdict, rule };
+            limits.sensors.push(window).unwrap();
+            limits.check(1)
+        };
+        assert_eq!([0, 7].map(|number| input(number, Verdict::Note)), [Ok(()); 2]);
+        assert_eq!([8, 255].map(|number| input(number, Verdict::Note)), [Err(DieError::Sensor(0)); 2]);
+        assert_eq!(input(0, Verdict::Pass), Err(DieError::Consequence("sensor")));
+    }
+
+    #[test]
+    fn a_refusal_names_the_field_or_the_window_counted_from_one() {
+        for (error, says) in [
+            (DieError::Band("peak_kn"), "peak_kn: needs"),
+            (DieError::Threshold("no_load_kn"), "no_load_kn: needs"),
+            (DieError::Consequence("envelope"), "envelope: must give"),
+            (DieError::Watch(0), "watch window 1: needs"),
+            (DieError::Sensor(7), "sensor window 8: names"),
+            (DieError::InStroke, "a stroke is under way"),
+        ] {
+            assert!(error.to_string().starts_with(says), "{error}");
+        }
     }
 }

@@ -392,6 +392,31 @@ mod tests {
         assert!(step(&[5, 6]), "the thirtieth repetition");
         assert!(!step(&[5, 7]), "one moves again");
         assert!((0..90).all(|n| !step(&[5, n % 2])), "one that stands still is stuck, not all of them");
+        let mut lone = GaugeWatch::<1>::default();
+        let now = Readings { counts: &[5], range_counts: [-999, 999], loads_kn: &[1.0], total_kn: 1.0 };
+        for _ in 0..90 {
+            lone.step(&RULES, &now, true);
+        }
+        assert!(!lone.is_stale(), "a lone gauge may be stuck");
+    }
+
+    #[test]
+    fn only_whole_tenths_without_work_are_listened_to_for_hum() {
+        // 30 ms of work after every 120 ms leave a whole tenth each time; after every 60 ms they never do, though the
+        // hum's phase goes on as if nothing had come between.
+        let rules = HumRules::new(2_000.0, RULES.hum_kn).unwrap();
+        let hums = |idle: u32, work: u32| {
+            let mut watch = GaugeWatch::<1>::default();
+            let mut any = false;
+            for n in 0..4_000_u32 {
+                let hum = 2.0 * libm::sinf(n as f32 * 0.157_079_63);
+                watch.listen_for_hum(&rules, &[hum], n % (idle + work) < idle);
+                any |= watch.hums;
+            }
+            any
+        };
+        assert!(hums(240, 40));
+        assert!(!hums(120, 40));
     }
 
     #[test]

@@ -42,3 +42,14 @@ impl Mode {
         matches!(self, Self::Continuous)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn inching_leaves_the_die_out_and_only_continuous_running_has_a_rate() {
+        let all = Mode::ALL.map(|mode| (mode.word(), mode.judges_die(), mode.judges_speed()));
+        assert_eq!(all, [("inch", false, false), ("single", true, false), ("continuous", true, true)]);
+    }
+}

@@ -337,6 +337,8 @@ impl Findings {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::vec;
+    use std::vec::Vec;
 
     #[test]
     fn codes_are_kebab_case_and_unique() {
@@ -353,6 +355,40 @@ mod tests {
         for reason in Reason::ALL.iter().filter(|r| r.is_machine_limit()) {
             assert_eq!(reason.verdict(), Verdict::Trip, "{reason:?}");
         }
+    }
+
+    #[test]
+    fn verdicts_have_words_and_the_worst_is_the_greatest() {
+        let all = [Verdict::Pass, Verdict::Note, Verdict::Hold, Verdict::Trip];
+        assert_eq!(all.map(Verdict::word), ["pass", "note", "hold", "trip"]);
+        assert!(all.is_sorted());
+    }
+
+    #[test]
+    fn a_reason_is_new_to_a_set_once_and_its_number_is_its_bit() {
+        let mut set = ReasonSet::default();
+        for (n, reason) in Reason::ALL.iter().enumerate() {
+            assert!(!set.contains(*reason));
+            assert_eq!([set.insert(*reason), set.insert(*reason)], [true, false], "{reason:?}");
+            assert_eq!(set.bits(), (1 << (n + 1)) - 1);
+        }
+        assert!(set.iter().eq(Reason::ALL.iter().copied()));
+    }
+
+    #[test]
+    fn of_one_reason_and_column_the_first_is_listed_and_the_worst_verdict_counts() {
+        let of = |reason: Reason, column: u8, value: f32| Finding {
+            column: Some(column),
+            ..Finding::of_stroke(reason, value, 0.0)
+        };
+        let mut findings = Findings::default();
+        let watch = Reason::WatchWindow;
+        for finding in [of(watch, 0, 1.0), of(watch, 1, 2.0), of(watch, 0, 3.0), of(Reason::NoLoad, 0, 4.0)] {
+            findings.add(finding);
+        }
+        findings.add(Finding { verdict: Verdict::Trip, ..of(watch, 1, 5.0) });
+        let listed: Vec<_> = findings.list().iter().map(|finding| finding.value).collect();
+        assert_eq!((listed, findings.verdict()), (vec![1.0, 2.0, 4.0], Verdict::Trip));
     }
 
     #[test]

@@ -326,9 +326,52 @@ mod tests {
     }
 
     #[test]
+    fn a_remembered_answer_ends_with_a_change_of_kind_of_spans_and_where_one_ends_as_another_is_near() {
+        let angles = [Span::angles(CrankAngle(0), CrankAngle(200))];
+        let mut inside = Inside::default();
+        let mask =
+            |inside: &mut Inside, position, spans: &[Span]| inside.mask(position, spans.iter().copied());
+        assert_eq!(mask(&mut inside, Position::Angle(CrankAngle(100)), &angles), 1);
+        assert_eq!(
+            mask(&mut inside, Position::SinceOnset(100), &angles),
+            0,
+            "a time lies in no span of angles"
+        );
+        assert_eq!(mask(&mut inside, Position::Angle(CrankAngle(100)), &angles), 1);
+        assert_eq!(mask(&mut inside, Position::Angle(CrankAngle(101)), &[]), 1, "remembered");
+        inside.forget();
+        assert_eq!(mask(&mut inside, Position::Angle(CrankAngle(101)), &[]), 0, "these are others");
+        // Every unit on either side of each end, whichever of the spans comes first.
+        let [a, b] = [(0, 10), (12, 20)].map(|(from, to)| Span::ticks(from, to).unwrap());
+        for spans in [[a, b], [b, a]] {
+            let mut inside = Inside::default();
+            for tick in 5..25 {
+                let position = Position::SinceOnset(tick);
+                let wanted =
+                    u32::from(spans[0].contains(position)) | u32::from(spans[1].contains(position)) << 1;
+                assert_eq!(mask(&mut inside, position, &spans), wanted, "{tick} in {spans:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_span_has_begun_once_the_stroke_has_come_to_its_start_and_over_the_top_always() {
+        let early = span(90.0, 200.0);
+        assert_eq!([89.0, 90.0, 210.0].map(|degrees| early.begun(at(degrees))), [false, true, true]);
+        assert!(span(350.0, 10.0).begun(at(100.0)), "it began before the top");
+        let late = Span::ticks(5, 9).unwrap();
+        let begun = [4, 5, 10].map(|ticks| late.begun(Position::SinceOnset(ticks)));
+        assert_eq!(begun, [false, true, true]);
+        // A place of another kind, or none, says nothing.
+        assert!(!early.begun(Position::SinceOnset(u32::MAX)) && !late.begun(at(300.0)));
+        assert!(!early.begun(Position::Unknown) && !late.begun(Position::Unknown));
+        assert!(!span(350.0, 10.0).begun(Position::SinceOnset(9)));
+    }
+
+    #[test]
     fn each_window_value_is_judged_against_both_limits() {
         let mut seen = Seen::default();
-        [10.0, 30.0, 20.0].into_iter().for_each(|load| seen.load(load));
+        [20.0, 30.0, 10.0].into_iter().for_each(|load| seen.load(load));
         let window = |value, low_kn, high_kn| WatchWindow {
             span: span(0.0, 1.0),
             channel: Channel::Column(2),

@@ -166,6 +166,76 @@ mod tests {
     }
 
     #[test]
+    fn two_columns_are_neighbours_enough_and_a_stroke_below_the_least_load_says_nothing() {
+        let two = |columns: [f32; 2]| {
+            let mut features = Gatherer::<2>::default().finish();
+            for (column, kn) in features.columns.iter_mut().zip(columns) {
+                column.peak.value = kn;
+            }
+            features.total.peak.value = columns.iter().sum();
+            features.loaded_sum = columns.map(|kn| 300.0 * kn);
+            features
+        };
+        let mut watch = GainWatch::<2>::default();
+        for _ in 0..8 {
+            assert_eq!(watch.step(&two([100.0, 60.0]), 160.0), None, "at the least load it counts");
+        }
+        assert_eq!(watch.clone().step(&two([50.0, 60.0]), 110.1), None);
+        assert_eq!(watch.clone().step(&two([50.0, 60.0]), 110.0), Some((0, 0.5)));
+        // At just the share that may be left it is not lost.
+        assert_eq!(watch.clone().step(&two([70.0, 60.0]), 50.0), None);
+        assert!(watch.step(&two([69.9, 60.0]), 50.0).is_some());
+    }
+
+    #[test]
+    fn a_column_s_part_is_of_what_the_others_carried_not_of_all_there_was() {
+        let watch = used_to([100.0; 4]);
+        // Half of its peak and of its loads, the others' peaks kept; their loads as ever, or over a shorter way.
+        let with_others = |share: f32| {
+            let mut features = stroke([50.0, 100.0, 100.0, 100.0]);
+            features.loaded_sum[1..].iter_mut().for_each(|sum| *sum *= share);
+            watch.clone().step(&features, 50.0).is_some()
+        };
+        assert_eq!([1.0, 0.95, 0.86, 1.2].map(with_others), [true, true, false, false]);
+    }
+
+    #[test]
+    fn what_is_usual_is_a_mean_of_strokes_and_not_the_last_one() {
+        let mut watch = GainWatch::<4>::default();
+        for n in 0..8_u8 {
+            let kn = if n % 2 == 0 { 94.0 } else { 106.0 };
+            assert_eq!(watch.step(&stroke([kn; 4]), 50.0), None);
+        }
+        // 94 kN is within 7 % of the mean of 100, and not of the last stroke's 106.
+        assert!(watch.step(&stroke([50.0, 94.0, 94.0, 94.0]), 50.0).is_some());
+    }
+
+    #[test]
+    fn a_lighter_job_is_learnt_anew_and_two_odd_strokes_are_no_other_job() {
+        let watch = used_to([100.0; 4]);
+        let mut odd = watch.clone();
+        for _ in 0..2 {
+            assert_eq!(odd.step(&stroke([40.0; 4]), 50.0), None);
+        }
+        assert!(odd.step(&stroke([50.0, 100.0, 100.0, 100.0]), 50.0).is_some());
+        let mut lighter = watch;
+        for _ in 0..12 {
+            assert_eq!(lighter.step(&stroke([50.0; 4]), 50.0), None);
+        }
+        assert!(lighter.step(&stroke([50.0, 50.0, 25.0, 50.0]), 50.0).is_some());
+    }
+
+    #[test]
+    fn another_die_makes_no_gauge_good_again() {
+        let mut watch = used_to([100.0; 4]);
+        assert!(watch.step(&stroke([50.0, 100.0, 100.0, 100.0]), 50.0).is_some());
+        watch.forget();
+        assert_eq!(watch.lost(), Some(0), "until a stroke shows otherwise");
+        assert_eq!(watch.step(&stroke([50.0, 100.0, 100.0, 100.0]), 50.0), None, "all is usual to a new die");
+        assert_eq!(watch.lost(), None);
+    }
+
+    #[test]
     fn a_lost_gain_is_told_stroke_after_stroke_and_never_becomes_usual() {
         let mut watch = used_to([120.0, 100.0, 80.0, 140.0]);
         for _ in 0..100 {
