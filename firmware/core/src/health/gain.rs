@@ -213,7 +213,7 @@ mod tests {
     #[test]
     fn a_lighter_job_is_learnt_anew_and_two_odd_strokes_are_no_other_job() {
         let watch = used_to([100.0; 4]);
-        let mut odd = watch.clone();
+        let mut odd = watch;
         for _ in 0..2 {
             assert_eq!(odd.step(&stroke([40.0; 4]), 50.0), None);
         }
