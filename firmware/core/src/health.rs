@@ -108,6 +108,8 @@ pub struct GaugeWatch<const N: usize> {
     noise_kn: [f32; N],
     hum: HumWatch<N>,
     runs: [Run; N],
+    /// What a learned shape says instead of [`HealthRules::stuck_alone_frames`].
+    alone_frames: Option<u32>,
 }
 
 impl<const N: usize> Default for GaugeWatch<N> {
@@ -125,6 +127,7 @@ impl<const N: usize> Default for GaugeWatch<N> {
             noise_kn: [0.0; N],
             hum: HumWatch::default(),
             runs: [Run::default(); N],
+            alone_frames: None,
         }
     }
 }
@@ -146,6 +149,12 @@ pub struct Readings<'a, const N: usize> {
 }
 
 impl<const N: usize> GaugeWatch<N> {
+    /// The die's own say on how long one gauge alone may repeat its reading; none is the press's,
+    /// [`HealthRules::stuck_alone_frames`].
+    pub fn set_alone_frames(&mut self, frames: Option<u32>) {
+        self.alone_frames = frames;
+    }
+
     /// Takes in one frame's readings. None if nothing is against any gauge, else the health of each.
     ///
     /// Nearly all frames are such that no gauge repeats its reading: that is seen by one comparison a column.
@@ -244,6 +253,7 @@ impl<const N: usize> GaugeWatch<N> {
     #[inline(never)]
     fn health(&self, rules: &HealthRules, counts: &[i32; N]) -> [GaugeHealth; N] {
         let mut all = [GaugeHealth::Good; N];
+        let alone_frames = self.alone_frames.unwrap_or(rules.stuck_alone_frames);
         let columns = self.runs.iter().zip(&self.noise_kn).zip(counts).enumerate();
         for (health, (column, ((run, noise_kn), count))) in all.iter_mut().zip(columns) {
             *health = if run.rail >= rules.rail_frames.max(1) {
@@ -251,7 +261,7 @@ impl<const N: usize> GaugeWatch<N> {
             } else if run.rail > 0 {
                 GaugeHealth::Saturated
             } else if (run.frames >= rules.stuck_frames && run.frames > 0 && run.moved)
-                || run.frames >= rules.stuck_alone_frames
+                || run.frames >= alone_frames
             {
                 if count.saturating_abs() <= rules.short_counts {
                     GaugeHealth::Short
@@ -417,6 +427,26 @@ mod tests {
         };
         assert!(hums(240, 40));
         assert!(!hums(120, 40));
+    }
+
+    #[test]
+    fn a_die_says_how_long_one_gauge_may_stand_still_and_the_press_when_there_is_none() {
+        let stuck_after = |die: Option<u32>| {
+            let mut watch = GaugeWatch::<2>::default();
+            watch.set_alone_frames(Some(3));
+            watch.set_alone_frames(die);
+            (0..1_000).find(|n| {
+                let now = Readings {
+                    counts: &[50, *n],
+                    range_counts: [-9, 9999],
+                    loads_kn: &[1.0; 2],
+                    total_kn: 2.0,
+                };
+                watch.step(&RULES, &now, true).is_some_and(|all| all[0] == GaugeHealth::Stuck)
+            })
+        };
+        assert_eq!(stuck_after(Some(700)), Some(700));
+        assert_eq!(stuck_after(None), Some(RULES.stuck_alone_frames as i32));
     }
 
     #[test]

@@ -300,6 +300,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         }
         if let Some(limits) = self.next_die.take() {
             self.shape.clear();
+            self.gauges.set_alone_frames(None);
             self.shape.set_envelope(limits.envelope);
             let begun = |begun: bool| if self.in_stroke && begun { Seen::VOID } else { Seen::default() };
             for (seen, window) in self.watch_seen.iter_mut().zip(&limits.watch) {
@@ -702,7 +703,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         }
         self.set_limits(tick, limits)?;
         if let Some(shape) = shape {
-            self.press.settings.health.stuck_alone_frames = shape.repeat_limit;
+            self.gauges.set_alone_frames(Some(shape.repeat_limit));
             self.shape.set(Some(shape), marked);
         }
         Ok(())
@@ -779,7 +780,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     pub fn commit_shape(&mut self, tick: Tick, marked: bool) -> Result<(), FillError> {
         self.shape.commit(marked)?;
         if let Some(model) = self.shape.model() {
-            self.press.settings.health.stuck_alone_frames = model.repeat_limit;
+            self.gauges.set_alone_frames(Some(model.repeat_limit));
         }
         self.journal.write(tick, self.stroke, EventKind::SettingsChanged, None, None);
         Ok(())

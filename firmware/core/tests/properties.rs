@@ -192,6 +192,18 @@ fn rescaled<const N: usize>(settings: &PressSettings<N>, loads: f64, lengths: f6
 const SOURCES: [StrokeSource; 4] =
     [StrokeSource::Encoder, StrokeSource::Index, StrokeSource::Load, StrokeSource::Marked];
 
+#[test]
+fn a_die_leaves_the_press_as_it_was() {
+    let settings = settings::<2>(StrokeSource::Encoder);
+    let mut monitor = monitor(&settings);
+    monitor.set_die(Tick(0), Default::default(), Some(shape()), false).unwrap();
+    assert_eq!(
+        monitor.press().settings,
+        settings,
+        "by this a controller knows that the next die is for the same press"
+    );
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 64, failure_persistence: None, ..ProptestConfig::default() })]
 
