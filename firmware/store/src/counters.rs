@@ -59,7 +59,7 @@ impl<F: NorFlash> Store<F> {
     /// # Errors
     /// [`StoreError`] if the flash fails.
     pub async fn counters(&mut self) -> Result<Counters, StoreError> {
-        let Self { flash, regions, item } = self;
+        let Self { flash, regions, item, .. } = self;
         let config = MapConfig::try_new(regions.counters.clone()).map_err(|_| StoreError::Damaged)?;
         let mut map = MapStorage::<u8, _, _>::new(
             Noted::new(flash, regions.erasures.start),
@@ -85,7 +85,7 @@ impl<F: NorFlash> Store<F> {
         }
         let mut bytes = [0; 192];
         let bytes: &[u8] = postcard::to_slice(counters, &mut bytes).map_err(|_| StoreError::TooLong)?;
-        let Self { flash, regions, item } = self;
+        let Self { flash, regions, item, .. } = self;
         let config = MapConfig::try_new(regions.counters.clone()).map_err(|_| StoreError::Damaged)?;
         let mut map = MapStorage::<u8, _, _>::new(
             Noted::new(flash, regions.erasures.start),

@@ -37,7 +37,7 @@ impl<F: NorFlash> Store<F> {
     /// # Errors
     /// [`StoreError`] if the flash fails.
     pub async fn entries(&mut self, mut see: impl FnMut(u32, &[u8])) -> Result<(), StoreError> {
-        let Self { flash, regions, item } = self;
+        let Self { flash, regions, item, .. } = self;
         let config = QueueConfig::try_new(regions.journal.clone()).map_err(|_| StoreError::Damaged)?;
         let mut queue =
             QueueStorage::new(Noted::new(flash, regions.erasures.start), config, Cache::new_uncached());

@@ -111,6 +111,8 @@ pub struct Store<F> {
     regions: Regions,
     /// Room for one item.
     item: [u8; ITEM_MAX],
+    /// Where new settings go, once it is known: finding out reads all settings there are.
+    aside: Option<settings::Slot>,
 }
 
 impl<F: NorFlash> Store<F> {
@@ -121,7 +123,7 @@ impl<F: NorFlash> Store<F> {
     /// [`OpenError`] if the regions do not suit the flash, or the flash fails.
     pub async fn open(flash: F, regions: Regions) -> Result<Self, OpenError> {
         regions.check(F::ERASE_SIZE, F::WRITE_SIZE, flash.capacity()).map_err(OpenError::Regions)?;
-        let mut store = Self { flash, regions, item: [0; ITEM_MAX] };
+        let mut store = Self { flash, regions, item: [0; ITEM_MAX], aside: None };
         let mut noted = Noted::new(&mut store.flash, store.regions.erasures.start);
         noted.finish().await.map_err(|_| OpenError::Flash)?;
         Ok(store)

@@ -27,7 +27,7 @@ pub fn checksum(settings: &[u8]) -> u32 {
 
 /// Which of the two generations.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Slot {
+pub(crate) enum Slot {
     First = 0,
     Second = 1,
 }
@@ -69,6 +69,7 @@ impl<F: NorFlash> Store<F> {
     /// # Errors
     /// [`StoreError`] if the flash fails.
     pub async fn current_settings(&mut self) -> Result<Option<Current>, StoreError> {
+        self.aside = None;
         let mut found: Option<Current> = None;
         for slot in [Slot::First, Slot::Second] {
             let Some(head) = self.head(slot).await? else { continue };
@@ -77,6 +78,7 @@ impl<F: NorFlash> Store<F> {
                 found = Some(head);
             }
         }
+        self.aside = Some(found.map_or(Slot::First, |current| current.slot.other()));
         Ok(found)
     }
 
@@ -135,12 +137,18 @@ impl<F: NorFlash> Store<F> {
         {
             *cell = byte;
         }
+        // Until the head is written, and if that fails, nobody knows which is current.
+        self.aside = None;
         self.write(slot.key(PARTS_MAX), &head).await?;
+        self.aside = Some(slot.other());
         Ok(Current { slot, generation, len, check })
     }
 
     async fn aside(&mut self) -> Result<Slot, StoreError> {
-        Ok(self.current_settings().await?.map_or(Slot::First, |current| current.slot.other()))
+        if self.aside.is_none() {
+            self.current_settings().await?;
+        }
+        Ok(self.aside.unwrap_or(Slot::First))
     }
 
     async fn head(&mut self, slot: Slot) -> Result<Option<Current>, StoreError> {
@@ -172,7 +180,7 @@ impl<F: NorFlash> Store<F> {
     }
 
     async fn part(&mut self, slot: Slot, part: u16, out: &mut [u8]) -> Result<Option<usize>, StoreError> {
-        let Self { flash, regions, item } = self;
+        let Self { flash, regions, item, .. } = self;
         let config = MapConfig::try_new(regions.settings.clone()).map_err(|_| StoreError::Damaged)?;
         let mut map = MapStorage::<u16, _, _>::new(
             Noted::new(flash, regions.erasures.start),
@@ -186,7 +194,7 @@ impl<F: NorFlash> Store<F> {
     }
 
     async fn write(&mut self, key: u16, bytes: &[u8]) -> Result<(), StoreError> {
-        let Self { flash, regions, item } = self;
+        let Self { flash, regions, item, .. } = self;
         let config = MapConfig::try_new(regions.settings.clone()).map_err(|_| StoreError::Damaged)?;
         let mut map = MapStorage::<u16, _, _>::new(
             Noted::new(flash, regions.erasures.start),

@@ -37,6 +37,8 @@ pub(super) struct Flash {
     pub(super) done: u64,
     pub(super) cut: Option<(u64, Torn)>,
     pub(super) erasures: Vec<u32>,
+    /// Bytes read so far.
+    pub(super) read: usize,
     dead: bool,
 }
 
@@ -48,6 +50,7 @@ impl Flash {
             done: 0,
             cut: None,
             erasures: std::vec![0; pages],
+            read: 0,
             dead: false,
         }
     }
@@ -93,6 +96,7 @@ impl ReadNorFlash for Flash {
 
     async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Failure> {
         self.alive()?;
+        self.read += bytes.len();
         let from = offset as usize;
         bytes.copy_from_slice(&self.bytes[from..from + bytes.len()]);
         Ok(())

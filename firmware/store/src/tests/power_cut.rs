@@ -208,6 +208,28 @@ fn settings_are_taken_only_whole() {
 }
 
 #[test]
+fn a_part_of_new_settings_costs_no_reading_of_all_the_current_ones() {
+    let mut store = store(Flash::new(PAGES));
+    let bytes = settings(1);
+    block_on(async {
+        for generation in 1..4 {
+            let mut costs = Vec::new();
+            for (part, bytes) in (0..).zip(bytes.chunks(PART)) {
+                let before = store.flash.read;
+                store.put_settings(part, bytes).await.unwrap();
+                costs.push(store.flash.read - before);
+            }
+            let current = store.commit_settings(bytes.len() as u32, check(&bytes)).await.unwrap();
+            assert_eq!(current.generation, generation);
+            let before = store.flash.read;
+            store.current_settings().await.unwrap();
+            let all = store.flash.read - before;
+            assert!(costs.iter().all(|cost| 4 * cost < all || generation == 1), "{costs:?} bytes of {all}");
+        }
+    });
+}
+
+#[test]
 fn counters_that_would_go_back_are_refused() {
     let mut store = store(Flash::new(PAGES));
     let saved = Counters { strokes: 5, overloads: 1, ..Counters::default() };
