@@ -79,6 +79,7 @@ impl SimulatedFeed {
             press: *simulator.press(),
             source: StrokeSource::Encoder,
             timed: true,
+            repeats: false,
             die: TrialDie::None,
             records: 0,
             sample_hz: simulator.scenario().sample_hz,

@@ -33,6 +33,7 @@ fn header() -> Header {
         press,
         source: StrokeSource::Encoder,
         timed: true,
+        repeats: false,
         die: TrialDie::Shape,
         records: 0,
         sample_hz: SAMPLE_HZ,

@@ -7,7 +7,7 @@
 //! | 0 | 8 | `BOLFEED2` |
 //! | 8 | 1 | columns: 1, 2 or 4 |
 //! | 9 | 1 | what tells strokes apart: 0 encoder, 1 index, 2 load, 3 marks |
-//! | 10 | 1 | 1 if ticks are true time |
+//! | 10 | 1 | bit 0: ticks are true time; bit 1: records begin again after the last, ticks go on |
 //! | 11 | 1 | die: 0 none, 1 the trial's limits and windows, 2 these and its learned shape |
 //! | 12 | 4 | number of records |
 //! | 16 | 104 | the press, f64 each: rated kN, rated height, stroke and rod mm, slowest and fastest strokes a minute, bolster left-right and front-rear mm, usable energy kJ (NaN: none given), reverse, column and imbalance percent, off-centre percent (NaN: none given) |
@@ -47,6 +47,8 @@ pub struct Header {
     pub source: StrokeSource,
     /// Whether ticks are true time.
     pub timed: bool,
+    /// Whether a controller begins the records again after the last one, ticks going on; a host ends there.
+    pub repeats: bool,
     /// Which of the trial's dies is judged.
     pub die: TrialDie,
     /// Records that follow.
@@ -125,7 +127,10 @@ impl Header {
         let mut rest = out.as_mut_slice();
         put(&mut rest, &MAGIC);
         let columns = self.press.columns.count() as u8;
-        put(&mut rest, &[columns, source, u8::from(self.timed), self.die as u8]);
+        put(
+            &mut rest,
+            &[columns, source, u8::from(self.timed) | u8::from(self.repeats) << 1, self.die as u8],
+        );
         put(&mut rest, &self.records.to_le_bytes());
         let press = &self.press;
         let numbers = [
@@ -166,7 +171,7 @@ impl Header {
         if CRC_32.checksum(body).to_le_bytes() != [*a, *b, *c, *d] {
             return Err(FeedError::Checksum);
         }
-        let [columns, source, timed, die] = take::<4>(&mut rest)?;
+        let [columns, source, time, die] = take::<4>(&mut rest)?;
         let columns = Columns::from_count(usize::from(columns)).ok_or(FeedError::Field("columns"))?;
         let source = match source {
             0 => StrokeSource::Encoder,
@@ -181,6 +186,9 @@ impl Header {
             2 => TrialDie::Shape,
             _ => return Err(FeedError::Field("die")),
         };
+        if time > 3 {
+            return Err(FeedError::Field("time"));
+        }
         let records = u32::from_le_bytes(take(&mut rest)?);
         let mut number = || Ok::<f64, FeedError>(f64::from_le_bytes(take(&mut rest)?));
         let press = PressSpec {
@@ -199,7 +207,16 @@ impl Header {
         };
         let sample_hz = number()?;
         let kn_per_count = f32::from_le_bytes(take(&mut rest)?);
-        Ok(Self { press, source, timed: timed == 1, die, records, sample_hz, kn_per_count })
+        Ok(Self {
+            press,
+            source,
+            timed: time & 1 == 1,
+            repeats: time & 2 == 2,
+            die,
+            records,
+            sample_hz,
+            kn_per_count,
+        })
     }
 }
 
@@ -283,6 +300,7 @@ mod tests {
             press: invented_press(Columns::Corners),
             source: StrokeSource::Marked,
             timed: true,
+            repeats: false,
             die: TrialDie::Limits,
             records: 7,
             sample_hz: 10_000.0,
@@ -297,6 +315,8 @@ mod tests {
         without.press.usable_energy_kj = None;
         without.press.off_centre_percent = None;
         assert_eq!(Header::decode(&without.encode()), Ok(without));
+        let again = Header { repeats: true, ..header() };
+        assert_eq!(Header::decode(&again.encode()), Ok(again));
     }
 
     #[test]

@@ -82,6 +82,7 @@ fn feed() -> Vec<u8> {
         press: invented_press(Columns::Corners),
         source: StrokeSource::Encoder,
         timed: true,
+        repeats: false,
         die: TrialDie::Shape,
         records: 3,
         sample_hz: 10_000.0,

@@ -161,6 +161,7 @@ fn from_recording<const N: usize>(card: &PressCard, path: &Path, out: &Path) -> 
         press: card.spec,
         source: StrokeSource::Marked,
         timed: rate.is_measured,
+        repeats: false,
         die: TrialDie::Shape,
         records: u32::try_from(rows.len())?,
         sample_hz: rate.hz,

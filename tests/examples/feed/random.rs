@@ -18,7 +18,16 @@ pub(crate) fn header(columns: Columns, source: StrokeSource, records: u32) -> He
     // Faster than a press of that size, for more strokes in as many frames.
     let press = PressSpec { speed_spm: [60.0, 600.0], ..invented_press(columns) };
     let kn_per_count = (press.rated_kn / columns.count() as f64 / SHARE) as f32;
-    Header { press, source, timed: true, die: TrialDie::Shape, records, sample_hz: SAMPLE_HZ, kn_per_count }
+    Header {
+        press,
+        source,
+        timed: true,
+        repeats: false,
+        die: TrialDie::Shape,
+        records,
+        sample_hz: SAMPLE_HZ,
+        kn_per_count,
+    }
 }
 
 /// What goes wrong for a while.

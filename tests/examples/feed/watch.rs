@@ -33,6 +33,8 @@ const TURN: u32 = 10_000;
 const FRAMES: u32 = 560_000;
 /// The stroke of the calm feed in which the press is overloaded.
 const OVERLOADED: u32 = 4;
+/// Dies sent one after the other while the press runs.
+const DIES: u32 = 3;
 /// How long anything may take.
 const PATIENCE: Duration = Duration::from_secs(240);
 
@@ -53,19 +55,41 @@ fn frame(n: u32, overload: bool) -> Frame<4> {
     Frame { tick: Tick(n), counts, crank, sensors: 0 }
 }
 
-/// A feed of `frames`, column 2 frozen from a frame on.
-fn feed(path: &Path, frames: u32, overload: bool, frozen_from: u32) -> Outcome {
+/// The frame of a feed with an overload that begins again and again.
+fn fed(tick: Tick) -> Frame<4> {
+    Frame { tick, ..frame(tick.0 % FRAMES, true) }
+}
+
+/// What the controller is fed with.
+#[derive(Clone, Copy)]
+enum Frames {
+    /// Over and over, whatever time the host takes: in every lap one stroke is an overload, or none.
+    Endless { overload: bool },
+    /// So many.
+    End(u32),
+    /// All that there is room for, column 2 frozen from a frame on.
+    Frozen(u32),
+}
+
+/// Writes a feed.
+fn feed(path: &Path, frames: Frames) -> Outcome {
+    let (count, overload, frozen_from) = match frames {
+        Frames::Endless { overload } => (FRAMES, overload, u32::MAX),
+        Frames::End(count) => (count, false, u32::MAX),
+        Frames::Frozen(from) => (FRAMES, false, from),
+    };
     let header = Header {
         press: press(),
         source: StrokeSource::Encoder,
         timed: true,
+        repeats: matches!(frames, Frames::Endless { .. }),
         die: TrialDie::None,
         records: 0,
         sample_hz: HZ,
         kn_per_count: 1e-3,
     };
     let mut writer = FeedWriter::new()?;
-    for n in 0..frames {
+    for n in 0..count {
         let mut frame = frame(n, overload);
         if n >= frozen_from {
             frame.counts[2] = 90_000;
@@ -90,15 +114,10 @@ impl Drop for Board {
 }
 
 impl Board {
-    fn start(
-        program: &Path,
-        frames: u32,
-        overload: bool,
-        frozen_from: u32,
-    ) -> Result<(Self, TcpStream), Box<dyn Error>> {
+    fn start(program: &Path, frames: Frames) -> Result<(Self, TcpStream), Box<dyn Error>> {
         let folder = tempfile::tempdir()?;
         let (path, trace) = (folder.path().join("feed"), folder.path().join("trace"));
-        feed(&path, frames, overload, frozen_from)?;
+        feed(&path, frames)?;
         let listener = TcpListener::bind(("127.0.0.1", 0))?;
         let port = listener.local_addr()?.port();
         let child = Command::new("qemu-system-arm")
@@ -175,13 +194,13 @@ fn journal(client: &mut Client<TcpStream>, cause: Cause) -> Result<Vec<JournalLi
 
 /// One way to provoke the watchdog.
 pub(crate) fn watchdog(case: &str, program: &Path) -> Outcome {
-    let (frames, frozen_from, wanted) = match case {
-        "frames" => (60_000, u32::MAX, Cause::FramesStopped),
-        "channel" => (FRAMES, 40_000, Cause::ChannelFrozen(2)),
-        "task" => (FRAMES, u32::MAX, Cause::TaskStuck),
+    let (frames, wanted) = match case {
+        "frames" => (Frames::End(60_000), Cause::FramesStopped),
+        "channel" => (Frames::Frozen(40_000), Cause::ChannelFrozen(2)),
+        "task" => (Frames::Endless { overload: false }, Cause::TaskStuck),
         _ => return Err("no such case".into()),
     };
-    let (board, line) = Board::start(program, frames, false, frozen_from)?;
+    let (board, line) = Board::start(program, frames)?;
     let mut client = Client::connect(line)?;
     must(client.hello().cause == Cause::Power, "it does not start from power")?;
     let cause = restarted(&mut client, 2)?;
@@ -217,29 +236,35 @@ pub(crate) fn watchdog(case: &str, program: &Path) -> Outcome {
 
 /// Everything that can be asked of a controller by its line.
 pub(crate) fn talk(program: &Path) -> Outcome {
-    let (_board, line) = Board::start(program, FRAMES, true, u32::MAX)?;
+    let (_board, line) = Board::start(program, Frames::Endless { overload: true })?;
     let mut client = Client::connect(line)?;
     must(client.hello().columns == 4 && client.hello().settings == 0, "it starts otherwise")?;
     client.set_time(1_767_225_600_000)?;
-    // The press as it is, and a die with a learned shape: taken where it is, without a restart.
+    // The press as it is, and a die with a learned shape: taken where it is, without a restart, between two strokes.
     let die = DieCard::load_alone(Path::new("sample-signatures/dies/five-station.toml"))?;
     let settings_of = |press: PressSpec, die: Option<&DieCard>| {
         let settings = PressSettings::<4>::usual(press, HZ, 1e-3, StrokeSource::Encoder);
         settings::bytes(settings, die, true, HZ)
     };
     let bytes = settings_of(press(), Some(&die))?;
-    client.put_settings(&bytes)?;
-    eprintln!("settings are there");
-    while client.hello().settings != 1 {
-        client.greet()?;
+    // More than once, for the stroke under way may be anywhere: the old die judges it to its end.
+    for generation in 1..=DIES {
+        client.put_settings(&bytes)?;
+        while client.hello().settings < generation && client.hello().boots == 1 {
+            client.greet()?;
+        }
+        let hello = client.hello();
+        must(hello.boots == 1, &format!("a die restarted it: start {}, {:?}", hello.boots, hello.cause))?;
+        must(hello.settings == generation, "other settings are in effect than were sent")?;
+        must(client.status()?.missed == 0, "frames were missed while a die was taken")?;
     }
-    must(client.hello().boots == 1, "a die restarted it")?;
+    eprintln!("settings are there");
     // A rating below zero: whole, but nothing that can be.
     let mut broken = bytes.get(..bolster_link::settings::FIXED_MAX).unwrap_or(&bytes).to_vec();
     broken[8 + 7] ^= 0x80;
     must(client.put_settings(&broken).is_err(), "impossible settings were taken")?;
     client.greet()?;
-    must(client.hello().settings == 1, "impossible settings took effect")?;
+    must(client.hello().settings == DIES, "impossible settings took effect")?;
     eprintln!("settings are in effect, broken ones refused");
     // Live frames are those of the feed.
     client.live(50)?;
@@ -250,7 +275,7 @@ pub(crate) fn talk(program: &Path) -> Outcome {
         match client.hear()? {
             Some(Heard::Live(record)) => {
                 let (_, said) = decode_record::<4>(&record)?;
-                must(said == frame(said.tick.0, true), "a live frame is not the one that was fed")?;
+                must(said == fed(said.tick), "a live frame is not the one that was fed")?;
                 live += 1;
                 if live == 20 {
                     client.live(0)?;
@@ -274,13 +299,13 @@ pub(crate) fn talk(program: &Path) -> Outcome {
         .collect::<Result<_, _>>()?;
     must(frames.len() == bolster_link::trial::KEEP, "the kept stroke is not whole")?;
     must(frames.windows(2).all(|pair| pair[1].tick.0 == pair[0].tick.0 + 1), "kept frames are missing")?;
-    must(frames.iter().all(|kept| *kept == frame(kept.tick.0, true)), "a kept frame is not the one fed")?;
+    must(frames.iter().all(|kept| *kept == fed(kept.tick)), "a kept frame is not the one fed")?;
     eprintln!("live frames and a kept stroke");
     // Another press: the controller starts anew with it, out of its flash.
     let other = PressSpec { rated_kn: 1900.0, ..press() };
     client.put_settings(&settings_of(other, None)?)?;
     let cause = restarted(&mut client, 2)?;
-    must(cause == Cause::Settings && client.hello().settings == 2, "the new press is not in effect")?;
+    must(cause == Cause::Settings && client.hello().settings == DIES + 1, "the new press is not in effect")?;
     let lines = journal(&mut client, Cause::Settings)?;
     let times = lines.iter().filter(|line| matches!(line.entry, JournalEntry::Time { .. })).count();
     must(times == 1, "the time is not in the journal")?;
@@ -300,7 +325,7 @@ pub(crate) fn talk(program: &Path) -> Outcome {
 
 /// A peer that sends anything but sense, while frames must be done in time.
 pub(crate) fn hostile(seed: u64, count: usize, program: &Path) -> Outcome {
-    let (_board, line) = Board::start(program, FRAMES, false, u32::MAX)?;
+    let (_board, line) = Board::start(program, Frames::Endless { overload: false })?;
     let mut out = line.try_clone()?;
     let mut client = Client::connect(line)?;
     let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);

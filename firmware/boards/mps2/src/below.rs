@@ -25,7 +25,14 @@ pub trait Reach {
     /// # Errors
     /// [`Refusal::Store`] if the press is another one and the monitor has to start anew for it.
     fn take(&mut self, fixed: &[u8]) -> Result<(), Refusal>;
-    /// Fills in words of the shape; from word 0 on a new one.
+    /// Whether what was taken still waits for the stroke under way to end.
+    fn waits(&self) -> bool;
+    /// Begins a new shape; false while a stroke is still being judged by the old one: to be asked again.
+    ///
+    /// # Errors
+    /// [`Refusal`] if the monitor refuses it.
+    fn begin_shape(&mut self) -> Result<bool, Refusal>;
+    /// Fills in words of the shape from the n-th on.
     ///
     /// # Errors
     /// [`Refusal`] if the monitor refuses them.
@@ -69,10 +76,16 @@ pub fn check<const N: usize>(fixed: &[u8]) -> Result<usize, Refusal> {
     Ok(length)
 }
 
-/// What the line is told where a shape is refused: not now, or never.
-#[must_use]
-pub fn fill_refused(why: FillError) -> Refusal {
-    if why == FillError::Busy { Refusal::Store } else { Refusal::Impossible }
+/// [`Reach::begin_shape`] from what the monitor answers.
+///
+/// # Errors
+/// [`Refusal::Impossible`] if it is refused for good.
+pub fn begun(answer: Result<(), FillError>) -> Result<bool, Refusal> {
+    match answer {
+        Ok(()) => Ok(true),
+        Err(FillError::Busy) => Ok(false),
+        Err(_) => Err(Refusal::Impossible),
+    }
 }
 
 /// What is kept through a loss of power. Its failures are told as [`Refusal::Store`].
@@ -167,6 +180,20 @@ impl Keep for Nothing {
     }
 }
 
+/// Settings on their way to the monitor.
+#[derive(Debug, Clone, Copy)]
+struct Pending {
+    settings: Current,
+    /// The fixed part is taken: its length and what it says of itself.
+    taken: Option<(u32, Head)>,
+}
+
+impl Pending {
+    fn new(settings: Current) -> Self {
+        Self { settings, taken: None }
+    }
+}
+
 /// The lower level.
 #[derive(Debug)]
 pub struct Below<R, K> {
@@ -178,7 +205,7 @@ pub struct Below<R, K> {
     generation: u32,
     next_line: u32,
     /// Settings were committed and are to be taken.
-    pending: Option<Current>,
+    pending: Option<Pending>,
     /// The monitor must start anew for them.
     restart: bool,
 }
@@ -189,7 +216,7 @@ impl<R: Reach, K: Keep> Below<R, K> {
         let mut start = keep.counters();
         start.boots = start.boots.saturating_add(1);
         keep.save(&start);
-        let (next_line, pending) = (keep.next_line(), keep.current());
+        let (next_line, pending) = (keep.next_line(), keep.current().map(Pending::new));
         let mut below = Self { reach, keep, start, cause, generation: 0, next_line, pending, restart: false };
         below.write(&JournalEntry::Started { boots: start.boots, cause });
         below.take_settings();
@@ -235,32 +262,48 @@ impl<R: Reach, K: Keep> Below<R, K> {
         self.pending.is_some()
     }
 
-    /// Takes settings that have been committed since the last call.
+    /// Goes on with settings that have been committed. It waits for nothing: while a stroke is under way, which the old
+    /// die judges to its end, it is to be called again.
     pub fn take_settings(&mut self) {
-        let Some(current) = self.pending.take() else { return };
+        let Some(pending) = self.pending.take() else { return };
+        match self.go_on_with(pending) {
+            Ok(None) => self.generation = pending.settings.generation,
+            Ok(waiting) => self.pending = waiting,
+            Err(_) => self.restart = true,
+        }
+    }
+
+    /// Gives back what is still to be done.
+    fn go_on_with(&mut self, pending: Pending) -> Result<Option<Pending>, Refusal> {
         let Self { reach, keep, .. } = self;
         let mut part = |part, out: &mut [u8]| keep.part(Which::Current, part, out);
-        let mut head = None;
-        let begin = fixed_part(&mut part, current.len, |fixed| {
-            head = Head::read(fixed).ok();
-            let length = reach.check(fixed)?;
-            reach.take(fixed).map(|()| length)
-        });
-        let taken = begin.and_then(|begin| {
-            let Some(head) = head.filter(|head| head.has_shape) else { return Ok(()) };
+        let len = pending.settings.len;
+        let (begin, head) = match pending.taken {
+            Some(taken) => taken,
+            None => {
+                let mut head = Err(Refusal::Impossible);
+                let begin = fixed_part(&mut part, len, |fixed| {
+                    head = Head::read(fixed).map_err(|_| Refusal::Impossible);
+                    let length = reach.check(fixed)?;
+                    reach.take(fixed).map(|()| length)
+                })?;
+                (begin, head?)
+            }
+        };
+        if reach.waits() || (head.has_shape && !reach.begin_shape()?) {
+            return Ok(Some(Pending { taken: Some((begin, head)), ..pending }));
+        }
+        if head.has_shape {
             let mut done = 0;
-            words(&mut part, current.len, begin, |some| {
+            words(&mut part, len, begin, |some| {
                 reach.words(done, some)?;
                 reach.alive();
                 done += some.len();
                 Ok(())
             })?;
-            reach.commit_shape(head.marked)
-        });
-        match taken {
-            Ok(()) => self.generation = current.generation,
-            Err(_) => self.restart = true,
+            reach.commit_shape(head.marked)?;
         }
+        Ok(None)
     }
 }
 
@@ -376,7 +419,7 @@ impl<R: Reach, K: Keep> Controller for Below<R, K> {
             return Err(Refusal::Impossible);
         }
         let current = keep.commit(len, check)?;
-        self.pending = Some(current);
+        self.pending = Some(Pending::new(current));
         self.write(&JournalEntry::Settings(current.generation));
         Ok(())
     }

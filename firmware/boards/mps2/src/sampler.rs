@@ -3,7 +3,7 @@
 //! It owns the monitor. What lies below reaches it through [`with`], which masks the interrupt for the few
 //! microseconds of one short call, and through queues that it fills and never waits for.
 
-use crate::below::{Reach, check, fill_refused};
+use crate::below::{Reach, begun, check};
 use crate::mmio::{Device, Register};
 use crate::outputs::{BoardWatchdog, Coil, Contact};
 use crate::source::Source;
@@ -307,26 +307,23 @@ impl Reach for Shared {
         taken.ok_or(Refusal::Store)?.map_err(|_| Refusal::Impossible)
     }
 
+    fn waits(&self) -> bool {
+        // One that does not run yet has no stroke under way.
+        self.waiting.is_none() && with(|sampler| sampler.monitor.is_waiting()).unwrap_or(false)
+    }
+
+    fn begin_shape(&mut self) -> Result<bool, Refusal> {
+        begun(self.monitor(|monitor, _| monitor.begin_shape()).ok_or(Refusal::Store)?)
+    }
+
     fn words(&mut self, n: usize, words: &[u32]) -> Result<(), Refusal> {
-        if n == 0 {
-            // A stroke may still be being judged by the old shape, for a bounded number of frames.
-            let mut begun = Err(Refusal::Store);
-            for _ in 0..100_000 {
-                begun = self
-                    .monitor(|monitor, _| monitor.begin_shape().map_err(fill_refused))
-                    .ok_or(Refusal::Store)?;
-                if begun != Err(Refusal::Store) {
-                    break;
-                }
-            }
-            begun?;
-        }
-        self.monitor(|monitor, _| monitor.fill_shape(n, words).map_err(fill_refused)).ok_or(Refusal::Store)?
+        let filled = self.monitor(|monitor, _| monitor.fill_shape(n, words)).ok_or(Refusal::Store)?;
+        filled.map_err(|_| Refusal::Impossible)
     }
 
     fn commit_shape(&mut self, marked: bool) -> Result<(), Refusal> {
-        self.monitor(|monitor, tick| monitor.commit_shape(tick, marked).map_err(fill_refused))
-            .ok_or(Refusal::Store)?
+        let whole = self.monitor(|monitor, tick| monitor.commit_shape(tick, marked)).ok_or(Refusal::Store)?;
+        whole.map_err(|_| Refusal::Impossible)
     }
 
     fn columns(&self) -> u8 {

@@ -73,6 +73,7 @@ fn shape() -> Vec<u32> {
         press: invented_press(Columns::Corners),
         source: StrokeSource::Encoder,
         timed: true,
+        repeats: false,
         die: TrialDie::Shape,
         records: 0,
         sample_hz: 10_000.0,

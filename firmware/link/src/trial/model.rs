@@ -135,6 +135,7 @@ mod tests {
             press: invented_press(columns),
             source,
             timed: true,
+            repeats: false,
             die: TrialDie::Shape,
             records: 0,
             sample_hz: 10_000.0,

@@ -15,7 +15,7 @@ use bolster_link::message::{Cause, EventLine, JudgedStroke, Refusal, Status};
 use bolster_link::settings::{Fixed, Head};
 use bolster_link::station::Station;
 use bolster_link::trial::{BYPASS_TICKS, TrialMonitor};
-use bolster_mps2::below::{Below, Reach, check, fill_refused};
+use bolster_mps2::below::{Below, Reach, begun, check};
 use bolster_mps2::flash::Stored;
 use bolster_mps2::mmio::Device;
 use bolster_mps2::stack;
@@ -156,20 +156,24 @@ impl Reach for Bench {
         Ok(())
     }
 
+    fn waits(&self) -> bool {
+        self.monitor.as_ref().is_some_and(|any| each!(any, monitor => monitor.is_waiting()))
+    }
+
+    fn begin_shape(&mut self) -> Result<bool, Refusal> {
+        let any = self.monitor.as_mut().ok_or(Refusal::Store)?;
+        each!(any, monitor => begun(monitor.begin_shape()))
+    }
+
     fn words(&mut self, n: usize, words: &[u32]) -> Result<(), Refusal> {
         let any = self.monitor.as_mut().ok_or(Refusal::Store)?;
-        each!(any, monitor => {
-            if n == 0 {
-                monitor.begin_shape().map_err(fill_refused)?;
-            }
-            monitor.fill_shape(n, words).map_err(fill_refused)
-        })
+        each!(any, monitor => monitor.fill_shape(n, words).map_err(|_| Refusal::Impossible))
     }
 
     fn commit_shape(&mut self, marked: bool) -> Result<(), Refusal> {
         let tick = self.tick;
         let any = self.monitor.as_mut().ok_or(Refusal::Store)?;
-        each!(any, monitor => monitor.commit_shape(tick, marked).map_err(fill_refused))
+        each!(any, monitor => monitor.commit_shape(tick, marked).map_err(|_| Refusal::Impossible))
     }
 
     fn columns(&self) -> u8 {
