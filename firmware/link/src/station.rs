@@ -219,6 +219,14 @@ impl<const STROKES: usize, const EVENTS: usize> Station<STROKES, EVENTS> {
                             *answer = Some(Answer::Status);
                             continue;
                         }
+                        // Asked for again, frames are sent again: those of the first time may have been lost.
+                        Request::KeptFrom(first) => match controller.kept_frames() {
+                            Some(total) if first < total => {
+                                *kept_from = Some(first);
+                                Ok(())
+                            }
+                            _ => Err(Refusal::NothingKept),
+                        },
                         _ if last.is_some_and(|(done, _)| done == number) => {
                             last.map_or(Ok(()), |(_, result)| result)
                         }
@@ -231,13 +239,6 @@ impl<const STROKES: usize, const EVENTS: usize> Station<STROKES, EVENTS> {
                             events.rewind(first);
                             Ok(())
                         }
-                        Request::KeptFrom(first) => match controller.kept_frames() {
-                            Some(total) if first < total => {
-                                *kept_from = Some(first);
-                                Ok(())
-                            }
-                            _ => Err(Refusal::NothingKept),
-                        },
                         Request::ReleaseKept => {
                             *kept_from = None;
                             controller.release_kept();

@@ -1,0 +1,352 @@
+//! The host's end of a controller's line against the controller's own end, over lines that lose, flip and double bytes.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a test stops at the first failure")]
+
+use std::cell::RefCell;
+use std::collections::VecDeque;
+use std::convert::Infallible;
+use std::io::{self, ErrorKind, Read, Write};
+use std::rc::Rc;
+
+use bolster::controller::{Client, ClientError, Heard};
+use bolster_core::verdict::FINDINGS;
+use bolster_link::message::{
+    Cause, FindingLine, Hello, JournalEntry, JournalLine, JudgedStroke, Place, Refusal, Status, StrokeSummary,
+};
+use bolster_link::station::{Controller, Station};
+
+/// A fixed generator.
+struct Chance(u64);
+
+impl Chance {
+    fn one_in(&mut self, n: u64) -> bool {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        n != 0 && (self.0 >> 33).is_multiple_of(n)
+    }
+}
+
+/// Bytes between the two ends.
+#[derive(Default)]
+struct Wire {
+    to: VecDeque<u8>,
+    from: VecDeque<u8>,
+}
+
+impl embedded_io::ErrorType for Wire {
+    type Error = Infallible;
+}
+
+impl embedded_io::ReadReady for Wire {
+    fn read_ready(&mut self) -> Result<bool, Infallible> {
+        Ok(!self.to.is_empty())
+    }
+}
+
+impl embedded_io::Read for Wire {
+    fn read(&mut self, out: &mut [u8]) -> Result<usize, Infallible> {
+        out[0] = self.to.pop_front().expect("nothing is read that is not there");
+        Ok(1)
+    }
+}
+
+impl embedded_io::WriteReady for Wire {
+    fn write_ready(&mut self) -> Result<bool, Infallible> {
+        Ok(true)
+    }
+}
+
+impl embedded_io::Write for Wire {
+    fn write(&mut self, bytes: &[u8]) -> Result<usize, Infallible> {
+        self.from.extend(bytes);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> Result<(), Infallible> {
+        Ok(())
+    }
+}
+
+#[derive(Default)]
+struct Press {
+    aside: Vec<u8>,
+    settings: Vec<u8>,
+    acknowledged: u32,
+    boots: u32,
+    kept: u32,
+}
+
+impl Controller for Press {
+    fn hello(&self) -> Hello {
+        Hello {
+            build: *b"invented",
+            columns: 4,
+            bins: 64,
+            boots: self.boots,
+            cause: Cause::Power,
+            settings: u32::from(!self.settings.is_empty()),
+            next_stroke: 0,
+            next_event: 0,
+        }
+    }
+
+    fn put_settings(&mut self, from: u32, bytes: &[u8]) -> Result<(), Refusal> {
+        let end = from as usize + bytes.len();
+        self.aside.resize(self.aside.len().max(end), 0);
+        self.aside[from as usize..end].copy_from_slice(bytes);
+        Ok(())
+    }
+
+    fn get_settings(&mut self, from: u32, out: &mut [u8]) -> Result<(), Refusal> {
+        let from = from as usize;
+        out.copy_from_slice(self.aside.get(from..from + out.len()).ok_or(Refusal::Place)?);
+        Ok(())
+    }
+
+    fn commit_settings(&mut self, len: u32, check: u32) -> Result<(), Refusal> {
+        let whole = self.aside.get(..len as usize).ok_or(Refusal::NotWhole)?;
+        if bolster::controller::settings::checksum(whole) != check {
+            return Err(Refusal::NotWhole);
+        }
+        self.settings = whole.to_vec();
+        Ok(())
+    }
+
+    fn kept_frames(&self) -> Option<u32> {
+        (self.kept > 0).then_some(self.kept)
+    }
+
+    fn kept_record(&self, number: u32, out: &mut [u8]) -> Option<usize> {
+        (number < self.kept).then(|| {
+            out[..28].fill(number as u8);
+            28
+        })
+    }
+
+    fn release_kept(&mut self) {
+        self.kept = 0;
+    }
+
+    fn acknowledge(&mut self) -> Result<(), Refusal> {
+        self.acknowledged += 1;
+        Ok(())
+    }
+
+    fn set_time(&mut self, _: u64) -> Result<(), Refusal> {
+        Err(Refusal::Store)
+    }
+
+    fn journal(&mut self, from: u32, out: &mut [u8]) -> Result<(usize, u32), Refusal> {
+        let (mut len, mut next) = (0, from);
+        while next < 40 {
+            let line = JournalLine { number: next, entry: JournalEntry::Settings(next) };
+            let Ok(bytes) = postcard::to_slice(&line, &mut out[len..]) else { break };
+            (len, next) = (len + bytes.len(), next + 1);
+        }
+        Ok((len, next))
+    }
+
+    fn status(&self) -> Status {
+        Status { frames: 9, missed: 0, latest: 0, refused: 0, stack: 0, permit: 1, reasons: 0, ended: false }
+    }
+}
+
+struct Far {
+    wire: Wire,
+    station: Station<8, 8>,
+    press: Press,
+    chance: Chance,
+    /// Of so many bytes one is lost, flipped or doubled; 0 none.
+    harm: u64,
+    broken: bool,
+}
+
+/// The near end of the line, with the controller behind it.
+#[derive(Clone)]
+struct Near(Rc<RefCell<Far>>);
+
+impl Near {
+    fn new(seed: u64, harm: u64) -> Self {
+        Self(Rc::new(RefCell::new(Far {
+            wire: Wire::default(),
+            station: Station::default(),
+            press: Press { boots: 1, kept: 50, ..Press::default() },
+            chance: Chance(seed),
+            harm,
+            broken: false,
+        })))
+    }
+
+    fn put(&self, number: u32) {
+        self.0.borrow_mut().station.strokes.put(stroke(number));
+    }
+}
+
+impl Far {
+    fn harm(&mut self, byte: u8, to: impl Fn(&mut Wire) -> &mut VecDeque<u8>) {
+        if self.chance.one_in(self.harm) {
+            if self.chance.one_in(3) {
+                return;
+            }
+            if self.chance.one_in(2) {
+                to(&mut self.wire).push_back(byte);
+            } else {
+                to(&mut self.wire).push_back(byte ^ 0x10);
+                return;
+            }
+        }
+        to(&mut self.wire).push_back(byte);
+    }
+}
+
+impl Read for Near {
+    fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
+        let far = &mut *self.0.borrow_mut();
+        if far.broken {
+            return Err(ErrorKind::BrokenPipe.into());
+        }
+        for _ in 0..40 {
+            far.station.step(&mut far.wire, &mut far.press).unwrap();
+        }
+        let sent: Vec<u8> = far.wire.from.drain(..).collect();
+        sent.into_iter().for_each(|byte| far.harm(byte, |wire| &mut wire.from));
+        let got = far.wire.from.len().min(out.len());
+        out.iter_mut().zip(far.wire.from.drain(..got)).for_each(|(to, byte)| *to = byte);
+        if got == 0 { Err(ErrorKind::WouldBlock.into()) } else { Ok(got) }
+    }
+}
+
+impl Write for Near {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let far = &mut *self.0.borrow_mut();
+        if far.broken {
+            return Err(ErrorKind::BrokenPipe.into());
+        }
+        bytes.iter().for_each(|byte| far.harm(*byte, |wire| &mut wire.to));
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+/// A stroke with as many findings as its number modulo 13.
+fn stroke(number: u32) -> JudgedStroke {
+    let count = number as usize % 13;
+    let line = |n: usize| FindingLine {
+        reason: n as u8,
+        verdict: 2,
+        column: None,
+        from: Place::Angle(number),
+        to: Place::Unknown,
+        value: n as f32,
+        limit: 0.0,
+    };
+    let summary = StrokeSummary {
+        number,
+        verdict: 0,
+        reasons: 0,
+        peak_kn: number as f32,
+        peak_at: Place::Unknown,
+        peak_height_mm: None,
+        reverse_kn: 0.0,
+        reverse_at: Place::Unknown,
+        contact_at: None,
+        work_kj: None,
+        speed_spm: None,
+        centre_mm: None,
+        columns_kn: [[0.0; 2]; 4],
+        findings: count as u8,
+    };
+    let findings: [Option<FindingLine>; FINDINGS] = std::array::from_fn(|n| (n < count).then(|| line(n)));
+    JudgedStroke { summary, findings }
+}
+
+/// Takes in what is told until nothing comes any more; gives the next number due.
+fn hear(client: &mut Client<Near>, mut next: u32) -> u32 {
+    let mut silent = 0;
+    while silent < 3 {
+        match client.hear().unwrap() {
+            None => silent += 1,
+            Some(Heard::Stroke(told)) => {
+                assert_eq!(*told, stroke(next), "whole, and in order");
+                next += 1;
+            }
+            Some(Heard::StrokesLost(from, to)) => {
+                assert_eq!(from, next);
+                next = to;
+            }
+            Some(_) => {}
+        }
+    }
+    next
+}
+
+#[test]
+fn over_a_line_that_harms_bytes_every_stroke_comes_once_and_whole_or_is_told_as_lost() {
+    for (seed, harm) in [(1, 0), (2, 2000), (3, 500), (4, 150)] {
+        let near = Near::new(seed, harm);
+        let mut client = Client::connect(near.clone()).unwrap();
+        let mut next = 0;
+        for number in 0..300 {
+            near.put(number);
+            if number % 3 == 0 {
+                next = hear(&mut client, next);
+            }
+        }
+        // The last ones may be missing without a later one to show it: the controller says how far it is.
+        for _ in 0..50 {
+            near.0.borrow_mut().harm = 0;
+            client.greet().unwrap();
+            client.resume(near.clone()).unwrap();
+            next = hear(&mut client, next);
+        }
+        assert_eq!(next, 300, "seed {seed}");
+    }
+}
+
+#[test]
+fn settings_journal_and_kept_stroke_come_through_a_line_that_harms_bytes() {
+    for (seed, harm) in [(11, 0), (12, 1000), (13, 400)] {
+        let near = Near::new(seed, harm);
+        let mut client = Client::connect(near.clone()).unwrap();
+        let settings: Vec<u8> = (0..1000_u32).map(|n| (n * 7) as u8).collect();
+        client.put_settings(&settings).unwrap();
+        assert_eq!(near.0.borrow().press.settings, settings, "seed {seed}");
+        client.acknowledge().unwrap();
+        assert_eq!(near.0.borrow().press.acknowledged, 1, "asked for again, done once: seed {seed}");
+        let lines = client.journal(5).unwrap();
+        assert!(lines.iter().map(|line| line.number).eq(5..40), "seed {seed}");
+        let kept = client.kept().unwrap();
+        assert!(kept.chunks(28).map(|record| record[0]).eq(0..50), "seed {seed}");
+        assert_eq!(client.status().unwrap().frames, 9);
+        assert!(matches!(client.set_time(0), Err(ClientError::Refused(Refusal::Store))));
+    }
+}
+
+#[test]
+fn after_a_broken_line_it_goes_on_where_it_was_and_a_restart_is_told() {
+    let near = Near::new(21, 0);
+    let mut client = Client::connect(near.clone()).unwrap();
+    (0..4).for_each(|number| near.put(number));
+    assert_eq!(hear(&mut client, 0), 4);
+    near.0.borrow_mut().broken = true;
+    assert!(matches!(client.hear(), Err(ClientError::Line(_))));
+    // Ten strokes meanwhile, of which the controller holds eight.
+    (4..14).for_each(|number| near.put(number));
+    near.0.borrow_mut().broken = false;
+    client.resume(near.clone()).unwrap();
+    assert_eq!(client.hear().unwrap(), Some(Heard::StrokesLost(4, 6)));
+    assert_eq!(hear(&mut client, 6), 14);
+    // The controller starts anew.
+    {
+        let far = &mut *near.0.borrow_mut();
+        far.station = Station::default();
+        far.press.boots = 2;
+    }
+    near.put(0);
+    client.resume(near.clone()).unwrap();
+    let Some(Heard::Started(hello)) = client.hear().unwrap() else { panic!("the restart is told") };
+    assert_eq!(hello.boots, 2);
+    assert_eq!(hear(&mut client, 0), 1);
+}
