@@ -196,7 +196,7 @@ mod tests {
             features.loaded_sum[1..].iter_mut().for_each(|sum| *sum *= share);
             watch.clone().step(&features, 50.0).is_some()
         };
-        assert_eq!([1.0, 0.95, 0.86, 1.2].map(with_others), [true, true, false, false]);
+        assert_eq!([1.0, 0.95, 0.87, 1.2].map(with_others), [true, true, false, false]);
     }
 
     #[test]

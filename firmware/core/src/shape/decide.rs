@@ -408,3 +408,6 @@ fn slope<const N: usize, const BINS: usize>(
         }
     }
 }
+
+#[cfg(test)]
+mod tests;
