@@ -155,7 +155,7 @@ impl Session {
     /// `[column]`: fatigue-weighted cycles so far, by the core's ledger (see [`bolster_core::ledger`]).
     #[must_use]
     pub fn weighted_cycles(&self) -> Vec<f64> {
-        each!(self, run => run.monitor.ledger().weighted.to_vec())
+        each!(self, run => run.monitor.ledger().weighted().to_vec())
     }
 
     /// One row; gives the outcome of the stroke that it shows to be complete.

@@ -263,14 +263,13 @@ pub(crate) struct WindowHistory {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::features::Gatherer;
     use crate::units::CrankAngle;
     use crate::windows::{Channel, SensorRule, Span, WindowValue};
     use std::string::ToString;
     use std::vec::Vec;
 
     fn features(peak: f32, reverse: f32, work: Option<f32>) -> Features<1> {
-        let mut features = Gatherer::<1>::default().finish();
+        let mut features = Features::<1>::default();
         features.total.peak.value = peak;
         features.total.reverse.value = reverse;
         features.work_kj = work;

@@ -177,7 +177,7 @@ impl Fnv {
         self.u64(ledger.strokes);
         ledger.classes.iter().for_each(|count| self.u32(*count));
         self.u32(ledger.overloads);
-        ledger.weighted.iter().for_each(|weight| self.f64(*weight));
+        ledger.weighted().iter().for_each(|weight| self.f64(*weight));
     }
 }
 

@@ -108,10 +108,15 @@ pub struct Moment<const N: usize> {
     pub differences: [f32; 2],
 }
 
-/// Gathers the features of the stroke under way.
+impl<const N: usize> Default for Features<N> {
+    fn default() -> Self {
+        Self::NOTHING
+    }
+}
+
+/// Gathers the features of the stroke under way into the place where they will be read.
 #[derive(Debug, Clone, Copy)]
 pub struct Gatherer<const N: usize> {
-    features: Features<N>,
     work: CompensatedSum,
     impulse: CompensatedSum,
     last: Option<Last>,
@@ -131,23 +136,7 @@ struct Last {
 
 impl<const N: usize> Default for Gatherer<N> {
     fn default() -> Self {
-        let nothing = ColumnFeatures { peak: At::NOWHERE, reverse: At::NOWHERE };
         Self {
-            features: Features {
-                total: nothing,
-                columns: [nothing; N],
-                at_peak_kn: [0.0; N],
-                loaded_sum: [0.0; N],
-                work_kj: None,
-                impulse_kn_ticks: 0.0,
-                contact: None,
-                rise_kn_per_tick: 0.0,
-                left_right: At::NOWHERE,
-                front_rear: At::NOWHERE,
-                ticks: [Tick(0); 2],
-                turned: 0,
-                frames: 0,
-            },
             work: CompensatedSum::default(),
             impulse: CompensatedSum::default(),
             last: None,
@@ -160,9 +149,8 @@ impl<const N: usize> Default for Gatherer<N> {
 impl<const N: usize> Gatherer<N> {
     /// Takes in one frame of the stroke. `onset_kn` is the total load that counts as contact.
     #[inline]
-    pub fn step(&mut self, now: &Moment<N>, onset_kn: f32) {
+    pub fn step(&mut self, features: &mut Features<N>, now: &Moment<N>, onset_kn: f32) {
         let here = |value: f32| At { value, position: now.position, height_mm: now.height_mm };
-        let features = &mut self.features;
         let extremes = |column: &mut ColumnFeatures, load: f32| {
             let (rises, falls) = (load > column.peak.value, -load > column.reverse.value);
             if rises {
@@ -232,12 +220,6 @@ impl<const N: usize> Gatherer<N> {
         });
     }
 
-    /// Whether the total has risen over the onset in this stroke.
-    #[must_use]
-    pub fn has_met_load(&self) -> bool {
-        self.features.contact.is_some()
-    }
-
     /// Work so far, kJ; 0 without angles.
     #[must_use]
     #[inline]
@@ -245,19 +227,42 @@ impl<const N: usize> Gatherer<N> {
         self.work.value() * 1e-3
     }
 
-    /// The stroke's features; the gatherer is fresh afterwards.
-    pub fn finish(&mut self) -> Features<N> {
-        let done = core::mem::take(self);
-        let has_angle = done.last.is_some_and(|last| last.height_mm.is_some());
-        Features {
-            work_kj: has_angle.then(|| done.work_kj()),
-            impulse_kn_ticks: done.impulse.value(),
-            ..done.features
-        }
+    /// The stroke is over: its features are whole, and the gatherer is fresh afterwards.
+    pub fn finish(&mut self, features: &mut Features<N>) {
+        let has_angle = self.last.as_ref().is_some_and(|last| last.height_mm.is_some());
+        features.work_kj = has_angle.then(|| self.work_kj());
+        features.impulse_kn_ticks = self.impulse.value();
+        *self = Self::default();
     }
 }
 
 impl<const N: usize> Features<N> {
+    /// Of no frame.
+    pub const NOTHING: Self = {
+        let nothing = ColumnFeatures { peak: At::NOWHERE, reverse: At::NOWHERE };
+        Self {
+            total: nothing,
+            columns: [nothing; N],
+            at_peak_kn: [0.0; N],
+            loaded_sum: [0.0; N],
+            work_kj: None,
+            impulse_kn_ticks: 0.0,
+            contact: None,
+            rise_kn_per_tick: 0.0,
+            left_right: At::NOWHERE,
+            front_rear: At::NOWHERE,
+            ticks: [Tick(0); 2],
+            turned: 0,
+            frames: 0,
+        }
+    };
+
+    /// Whether the total has risen over the onset in this stroke.
+    #[must_use]
+    pub fn has_met_load(&self) -> bool {
+        self.contact.is_some()
+    }
+
     /// Mean strokes a minute over the stroke, where angle and a sample clock tell it.
     #[must_use]
     pub fn speed_spm(&self, sample_hz: f32) -> Option<f32> {
@@ -335,16 +340,18 @@ mod tests {
 
     #[test]
     fn work_is_load_over_travel_and_what_comes_back_is_taken_off() {
-        let mut gatherer = Gatherer::default();
+        let (mut gatherer, mut features) = (Gatherer::default(), Features::default());
         // 100 kN over 10 mm down is 1 kJ; 40 kN over 10 mm back up gives 0.4 kJ back.
         for n in 0..=100 {
-            gatherer.step(&moment(n, 170.0 + f64::from(n) * 0.1, 10.0 - n as f32 * 0.1, 100.0), 5.0);
+            let now = moment(n, 170.0 + f64::from(n) * 0.1, 10.0 - n as f32 * 0.1, 100.0);
+            gatherer.step(&mut features, &now, 5.0);
         }
         assert!((gatherer.work_kj() - 1.0).abs() < 1e-5);
         for n in 0..=100 {
-            gatherer.step(&moment(101 + n, 180.0 + f64::from(n) * 0.1, n as f32 * 0.1, 40.0), 5.0);
+            let now = moment(101 + n, 180.0 + f64::from(n) * 0.1, n as f32 * 0.1, 40.0);
+            gatherer.step(&mut features, &now, 5.0);
         }
-        let features = gatherer.finish();
+        gatherer.finish(&mut features);
         assert!((features.work_kj.unwrap() - 0.6).abs() < 1e-5, "{:?}", features.work_kj);
         assert_eq!(features.frames, 202);
         // 20° in 201 ticks at 1 kHz: 16.58 strokes a minute.
@@ -354,12 +361,13 @@ mod tests {
 
     #[test]
     fn peaks_and_reverse_remember_where() {
-        let mut gatherer = Gatherer::default();
+        let (mut gatherer, mut features) = (Gatherer::default(), Features::default());
         for n in 0..200_u32 {
             let phase = f64::from(n) * core::f64::consts::TAU / 200.0;
-            gatherer.step(&moment(n, f64::from(n), 1.0, (100.0 * libm::sin(phase)) as f32), 5.0);
+            let now = moment(n, f64::from(n), 1.0, (100.0 * libm::sin(phase)) as f32);
+            gatherer.step(&mut features, &now, 5.0);
         }
-        let features = gatherer.finish();
+        gatherer.finish(&mut features);
         assert_eq!(features.total.peak.value, 100.0);
         assert!((features.total.peak.position.angle().unwrap().degrees() - 50.0).abs() < 1e-3);
         assert_eq!(features.total.reverse.value, 100.0);

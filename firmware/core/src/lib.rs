@@ -23,6 +23,7 @@ pub mod mode;
 pub mod monitor;
 pub mod often;
 pub mod permit;
+mod places;
 pub mod press;
 pub mod settings;
 pub mod shape;

@@ -14,7 +14,6 @@ use crate::die::{BandHistory, DieError, DieLimits, WindowHistory};
 use crate::features::{Features, Gatherer, Moment};
 use crate::filter::{LowPassState, SpikeGuards};
 use crate::frame::{CrankReading, Frame};
-use crate::health::gain::LEFT;
 use crate::health::{ClockWatch, GainWatch, GaugeHealth, GaugeWatch, Readings};
 use crate::journal::{EventKind, Journal};
 use crate::kept::KeptStroke;
@@ -22,13 +21,17 @@ use crate::ledger::Ledger;
 use crate::machine::Load;
 use crate::mode::Mode;
 use crate::permit::{PermitRefusal, PermitState, RunPermit};
+use crate::places::Places;
 use crate::settings::Press;
 use crate::shape::{FillError, Progress, ShapeJudge, ShapeModel};
 use crate::signature::Layout;
 use crate::stroke::{Place, Position, StrokeSource, Tracker};
 use crate::units::{CrankAngle, Tick};
 use crate::verdict::{Finding, Findings, Reason, ReasonSet};
-use crate::windows::{Channel, Inside, Seen};
+use crate::windows::{Channel, Inside, Seen, SensorSeen};
+use judging::Judging;
+
+mod judging;
 
 /// Weight of one frame in the running mean that tells whether there is load under noise: some 64 frames.
 const SLOW_WEIGHT: f32 = 1.0 / 64.0;
@@ -53,6 +56,19 @@ pub struct StrokeReport<const N: usize> {
     pub load_centre_mm: Option<[f32; 2]>,
     /// Load centre over the stroke, likewise.
     pub mean_centre_mm: Option<[f32; 2]>,
+}
+
+impl<const N: usize> StrokeReport<N> {
+    /// Of no stroke: a place to be filled.
+    pub(crate) const NOTHING: Self = Self {
+        number: 0,
+        mode: Mode::Continuous,
+        features: Features::NOTHING,
+        findings: Findings::NONE,
+        speed_spm: None,
+        load_centre_mm: None,
+        mean_centre_mm: None,
+    };
 }
 
 /// What one frame did.
@@ -80,14 +96,6 @@ impl WhollyHealthy {
     pub fn tick(&self) -> Tick {
         self.tick
     }
-}
-
-/// A stroke that has ended and is still being judged.
-#[derive(Debug, Clone)]
-struct Ended<const N: usize> {
-    features: Features<N>,
-    findings: Findings,
-    given_up: bool,
 }
 
 /// The monitor of one press: `N` columns, `BINS` signature bins, `KEEP` frames kept around a stop.
@@ -120,8 +128,8 @@ pub struct Monitor<const N: usize, const BINS: usize, const KEEP: usize> {
     filters: [LowPassState; N],
     gatherer: Gatherer<N>,
     ledger: Ledger<N>,
-    watch_seen: [Seen; crate::die::WATCH_WINDOWS],
-    sensor_seen: [Seen; crate::die::SENSOR_WINDOWS],
+    judging: Option<Judging>,
+    places: Places<N>,
     press: Press<N>,
     die: DieLimits,
     gain: GainWatch<N>,
@@ -129,9 +137,6 @@ pub struct Monitor<const N: usize, const BINS: usize, const KEEP: usize> {
     window_history: WindowHistory,
     next_mode: Option<Mode>,
     next_die: Option<DieLimits>,
-    findings: Findings,
-    ended: Option<Ended<N>>,
-    report: Option<StrokeReport<N>>,
     shape: ShapeJudge<N, BINS>,
     journal: Journal<JOURNAL_EVENTS>,
     kept: KeptStroke<N, KEEP>,
@@ -155,8 +160,8 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             filters: [LowPassState::default(); N],
             tracker: Tracker::default(),
             gatherer: Gatherer::default(),
-            watch_seen: Default::default(),
-            sensor_seen: Default::default(),
+            judging: None,
+            places: Places::default(),
             inside: Inside::default(),
             mode: Mode::default(),
             waiting: false,
@@ -165,8 +170,6 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             window_history: WindowHistory::default(),
             next_mode: None,
             next_die: None,
-            findings: Findings::default(),
-            ended: None,
             in_stroke: false,
             contact: false,
             slow_kn: 0.0,
@@ -179,7 +182,6 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             journal,
             kept: KeptStroke::default(),
             ledger: Ledger::new(share_kn),
-            report: None,
         }
     }
 }
@@ -211,9 +213,8 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         let mut reported = false;
         if place.ended {
             // Only with strokes shorter than the judging takes can one still be waiting.
-            if let Some(ended) = &mut self.ended {
-                self.shape.cut_short(&mut ended.findings);
-                reported = self.complete(frame.tick);
+            if self.judging.is_some() {
+                reported = self.hurry(frame.tick);
             }
             self.end_stroke(frame.tick, place.crank_fault || place.reversed);
         }
@@ -276,7 +277,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     }
 
     /// Whether another die or mode may take effect now; see the module.
-    fn is_between(&self, position: Position) -> bool {
+    fn is_between(&mut self, position: Position) -> bool {
         // Half of the way down by angle; a recording that shows a part of the turn begins where it begins.
         const HALF_DOWN: CrankAngle = CrankAngle(1 << 30);
         let early = match position {
@@ -286,8 +287,8 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             Position::SinceOnset(_) => false,
             Position::Unknown => true,
         };
-        let fresh = !self.in_stroke || (early && !self.gatherer.has_met_load());
-        fresh && self.ended.is_none()
+        let fresh = !self.in_stroke || (early && !self.places.under_way().features.has_met_load());
+        fresh && self.judging.is_none()
     }
 
     /// What waited takes effect; windows that have begun say nothing about this stroke.
@@ -302,12 +303,15 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             self.shape.clear();
             self.gauges.set_alone_frames(None);
             self.shape.set_envelope(limits.envelope);
-            let begun = |begun: bool| if self.in_stroke && begun { Seen::VOID } else { Seen::default() };
-            for (seen, window) in self.watch_seen.iter_mut().zip(&limits.watch) {
-                *seen = begun(window.span.begun(position));
+            let in_stroke = self.in_stroke;
+            let seen = self.places.seen();
+            for (seen, window) in seen.watch.iter_mut().zip(&limits.watch) {
+                let void = in_stroke && window.span.begun(position);
+                *seen = if void { Seen::VOID } else { Seen::default() };
             }
-            for (seen, window) in self.sensor_seen.iter_mut().zip(&limits.sensors) {
-                *seen = begun(window.span.begun(position));
+            for (seen, window) in seen.sensors.iter_mut().zip(&limits.sensors) {
+                let void = in_stroke && window.span.begun(position);
+                *seen = if void { SensorSeen::VOID } else { SensorSeen::default() };
             }
             self.die = limits;
             self.inside.forget();
@@ -319,10 +323,8 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     }
 
     fn begin_stroke(&mut self) {
-        self.gatherer = Gatherer::default();
-        self.watch_seen = Default::default();
-        self.sensor_seen = Default::default();
-        self.findings = Findings::default();
+        // What was found since the last one has been told by the permit and the journal.
+        self.places.under_way().findings.clear();
         self.shape.begin_stroke();
         self.contact = false;
     }
@@ -330,7 +332,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     #[inline]
     fn gather(&mut self, now: &Moment<N>, sensors: u8) {
         let onset_kn = self.press.settings.stroke.onset_kn;
-        self.gatherer.step(now, onset_kn);
+        self.gatherer.step(&mut self.places.under_way().features, now, onset_kn);
         self.contact |= now.guarded_total >= onset_kn;
         self.shape.step(now.position, &now.guarded);
         let watched = self.die.watch.iter().map(|window| window.span);
@@ -339,9 +341,10 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         if inside == 0 {
             return;
         }
+        let seen = self.places.seen();
         let watches = self.die.watch.len();
         for n in bits(inside & !(u32::MAX << (watches & 31))) {
-            let (Some(window), Some(seen)) = (self.die.watch.get(n), self.watch_seen.get_mut(n)) else {
+            let (Some(window), Some(seen)) = (self.die.watch.get(n), seen.watch.get_mut(n)) else {
                 continue;
             };
             seen.load(match window.channel {
@@ -351,7 +354,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         }
         // Sensor windows follow the watch windows in the mask.
         for n in bits(inside >> (watches & 31)) {
-            let (Some(window), Some(seen)) = (self.die.sensors.get(n), self.sensor_seen.get_mut(n)) else {
+            let (Some(window), Some(seen)) = (self.die.sensors.get(n), seen.sensors.get_mut(n)) else {
                 continue;
             };
             seen.sensor(sensors & (1 << (window.input & 7)) != 0);
@@ -368,10 +371,10 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             differences: now.differences,
             work_kj: if self.in_stroke { self.gatherer.work_kj() } else { 0.0 },
         };
-        let Self { press, findings, permit, present, .. } = self;
+        let Self { press, places, permit, present, .. } = self;
         press.limits.check(&load, |reason, column, value, limit| {
             let verdict = reason.verdict();
-            findings.add(Finding {
+            places.under_way().findings.add(Finding {
                 reason,
                 verdict,
                 column,
@@ -464,141 +467,9 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         let verdict = reason.verdict();
         let finding =
             Finding { reason, verdict, column, from: position, to: position, value: 0.0, limit: 0.0 };
-        self.findings.add(finding);
+        self.places.under_way().findings.add(finding);
         self.present.insert(reason);
         self.permit.take(tick, reason, verdict, false);
-    }
-
-    /// The stroke under way is over; what it amounts to goes to be judged.
-    fn end_stroke(&mut self, tick: Tick, given_up: bool) {
-        let features = self.gatherer.finish();
-        let mut findings = core::mem::take(&mut self.findings);
-        self.in_stroke = false;
-        self.contact = false;
-        let overloaded = findings.reasons().iter().any(Reason::is_machine_limit);
-        self.ledger.stroke(features.total.peak.value, self.press.limits.rated, overloaded);
-        if given_up {
-            self.journal.write(tick, self.stroke, EventKind::StrokeGivenUp, None, None);
-        }
-        if given_up || !self.mode.judges_die() {
-            self.shape.give_up();
-        } else {
-            self.shape.end_stroke();
-            self.die.judge(&features, &mut self.band_history, |finding| findings.add(finding));
-            let WindowHistory { watch, sensors } = &mut self.window_history;
-            for ((window, seen), breaks) in self.die.watch.iter().zip(&self.watch_seen).zip(watch) {
-                let found = window.judge(seen);
-                if breaks.push(found.is_some(), window.rule) {
-                    found.into_iter().for_each(|finding| findings.add(finding));
-                }
-            }
-            for ((window, seen), breaks) in self.die.sensors.iter().zip(&self.sensor_seen).zip(sensors) {
-                let found = window.judge(seen);
-                if breaks.push(found.is_some(), window.rule) {
-                    found.into_iter().for_each(|finding| findings.add(finding));
-                }
-            }
-        }
-        self.ended = Some(Ended { features, findings, given_up });
-    }
-
-    /// A bounded part of the judging of an ended stroke. True when its report is complete.
-    #[inline]
-    fn judge_ended(&mut self, tick: Tick) -> bool {
-        let Some(ended) = &mut self.ended else { return false };
-        match self.shape.advance(&mut ended.findings) {
-            Progress::Working => false,
-            Progress::Done => self.complete(tick),
-        }
-    }
-
-    /// All that is left of the judging of an ended stroke, at once. True if there was one.
-    fn conclude(&mut self, tick: Tick) -> bool {
-        // The work on one stroke, and what is left of the baseline's upkeep after the one before, take at most so many parts.
-        for _ in 0..2 * ShapeJudge::<N, BINS>::PARTS {
-            if self.ended.is_none() {
-                return false;
-            }
-            if self.judge_ended(tick) {
-                return true;
-            }
-        }
-        // Not reachable while PARTS is true; if it were not, the stroke must not pass unjudged.
-        if let Some(ended) = &mut self.ended {
-            let found = Finding::of_stroke(Reason::Internal, 0.0, 0.0);
-            ended.findings.add(found);
-            self.present.insert(found.reason);
-            self.permit.take(tick, found.reason, found.verdict, true);
-            return self.complete(tick);
-        }
-        false
-    }
-
-    /// Whether the stroke shows that a gauge lost its gain.
-    fn judge_gain(&mut self, tick: Tick, features: &Features<N>, findings: &mut Findings) {
-        if findings.reasons().any_of_health() {
-            return;
-        }
-        let before = self.gain.lost();
-        if let Some((column, share)) = self.gain.step(features, self.press.settings.centre_least_kn) {
-            let found = Finding::of_stroke(Reason::GaugeGain, share, LEFT);
-            findings.add(Finding { column: Some(column), ..found });
-        }
-        // A frame in which a gauge is unwell says it of all of them.
-        if self.gain.lost() != before && !self.unwell {
-            self.judge_gauges(tick, Position::Unknown, [GaugeHealth::Good; N]);
-        }
-    }
-
-    fn complete(&mut self, tick: Tick) -> bool {
-        let Some(Ended { features, mut findings, given_up }) = self.ended.take() else { return false };
-        if !given_up && self.mode.judges_die() {
-            self.judge_gain(tick, &features, &mut findings);
-        }
-        let press = &self.press;
-        let settings = &press.settings;
-        let speed_spm = if settings.timed { features.speed_spm(settings.stroke.sample_hz) } else { None };
-        let [slowest, fastest] = settings.press.speed_spm.map(|spm| spm as f32);
-        // Five per cent is the measurement's own: a stroke's mean speed differs from the nominal by its droop.
-        if let Some(speed) = speed_spm
-            && self.mode.judges_speed()
-            && !(speed >= 0.95 * slowest && speed <= 1.05 * fastest)
-        {
-            let limit = if speed < slowest { slowest } else { fastest };
-            findings.add(Finding::of_stroke(Reason::SpeedOutOfRange, speed, limit));
-        }
-        let verdict = findings.verdict();
-        let first = findings.list().iter().find(|finding| finding.verdict == verdict);
-        if let Some(first) = first {
-            self.journal.write(
-                tick,
-                self.stroke,
-                EventKind::Judged(verdict),
-                Some(first.reason),
-                first.column,
-            );
-        }
-        for finding in findings.list() {
-            self.permit.take(tick, finding.reason, finding.verdict, true);
-        }
-        // Where a gauge lied there is no centre.
-        let lied = findings.reasons().iter().any(Reason::is_gauge_fault);
-        let least = if lied { f32::INFINITY } else { settings.centre_least_kn };
-        let centre = |loads: &[f32; N], least: f32| {
-            crate::features::load_centre_mm(loads, &press.x_mm, &press.y_mm, least)
-        };
-        self.report = Some(StrokeReport {
-            number: self.stroke,
-            mode: self.mode,
-            load_centre_mm: centre(&features.at_peak_kn, least),
-            // Summed over the loaded frames: the mean must reach the least load at least once over.
-            mean_centre_mm: centre(&features.loaded_sum, least),
-            features,
-            findings,
-            speed_spm,
-        });
-        self.stroke = self.stroke.wrapping_add(1);
-        true
     }
 
     /// The source leaves out a part of the turn or begins another stroke: the next frame need not follow the
@@ -619,6 +490,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             self.end_stroke(tick, false);
             reported = self.conclude(tick);
         }
+        self.ledger.close();
         // No frame follows that could still be kept.
         self.note_withdrawal(tick, before, 0);
         reported
@@ -636,7 +508,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     /// The last judged stroke.
     #[must_use]
     pub fn report(&self) -> Option<&StrokeReport<N>> {
-        self.report.as_ref()
+        self.places.judged()
     }
 }
 

@@ -425,6 +425,12 @@ impl<const N: usize, const BINS: usize> ShapeJudge<N, BINS> {
         self.state.coil_coming = true;
     }
 
+    /// Whether there is anything to do about the stroke that ended last, or left to do from the one before.
+    #[must_use]
+    pub fn has_to_judge(&self) -> bool {
+        self.content == Content::Model || self.state.unjudged
+    }
+
     /// A bounded part of the judging of the stroke that ended last.
     pub fn advance(&mut self, findings: &mut Findings) -> Progress {
         let state = &mut self.state;

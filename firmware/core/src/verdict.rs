@@ -206,6 +206,20 @@ impl Reason {
     }
 }
 
+/// Bits of the reasons of which `$is` holds, found when the core is compiled.
+macro_rules! bits_of {
+    ($is:ident) => {{
+        let (mut bits, mut n) = (0, 0);
+        while n < Reason::ALL.len() {
+            if Reason::ALL[n].$is() {
+                bits |= 1 << n;
+            }
+            n += 1;
+        }
+        bits
+    }};
+}
+
 /// A set of reasons.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct ReasonSet(u64);
@@ -238,17 +252,22 @@ impl ReasonSet {
     #[must_use]
     #[inline]
     pub fn any_of_health(self) -> bool {
-        const OF_HEALTH: u64 = {
-            let (mut bits, mut n) = (0, 0);
-            while n < Reason::ALL.len() {
-                if Reason::ALL[n].is_of_health() {
-                    bits |= 1 << n;
-                }
-                n += 1;
-            }
-            bits
-        };
+        const OF_HEALTH: u64 = bits_of!(is_of_health);
         self.0 & OF_HEALTH != 0
+    }
+
+    /// Whether one of them is [`Reason::is_machine_limit`].
+    #[must_use]
+    pub fn any_machine_limit(self) -> bool {
+        const MACHINE_LIMITS: u64 = bits_of!(is_machine_limit);
+        self.0 & MACHINE_LIMITS != 0
+    }
+
+    /// Whether one of them is [`Reason::is_gauge_fault`].
+    #[must_use]
+    pub fn any_gauge_fault(self) -> bool {
+        const GAUGE_FAULTS: u64 = bits_of!(is_gauge_fault);
+        self.0 & GAUGE_FAULTS != 0
     }
 
     /// The reasons, in order of their numbers.
@@ -303,6 +322,17 @@ pub struct Findings {
 }
 
 impl Findings {
+    /// Nothing found.
+    pub(crate) const NONE: Self =
+        Self { reasons: ReasonSet(0), verdict: Verdict::Pass, list: heapless::Vec::new() };
+
+    /// Forgets all.
+    pub fn clear(&mut self) {
+        self.reasons = ReasonSet::default();
+        self.verdict = Verdict::Pass;
+        self.list.clear();
+    }
+
     /// Adds a finding. Of one reason and column only the first is listed.
     pub fn add(&mut self, finding: Finding) {
         self.verdict = self.verdict.max(finding.verdict);

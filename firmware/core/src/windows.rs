@@ -167,20 +167,25 @@ pub struct SensorWindow {
     pub rule: MofN,
 }
 
-/// What has been seen inside one window in this stroke.
+/// What has been seen of the load inside one window in this stroke.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Seen {
     frames: u32,
     greatest: f32,
     least: f32,
     mean: f32,
-    sensor_on: u32,
+}
+
+/// What has been seen of the sensor inside one window in this stroke.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct SensorSeen {
+    frames: u32,
+    on: u32,
 }
 
 impl Seen {
     /// Of a window that had begun when the die was changed: this stroke says nothing about it.
-    pub(crate) const VOID: Self =
-        Self { frames: u32::MAX, greatest: 0.0, least: 0.0, mean: 0.0, sensor_on: 0 };
+    pub(crate) const VOID: Self = Self { frames: u32::MAX, greatest: 0.0, least: 0.0, mean: 0.0 };
 
     /// Whether the stroke says anything about the window.
     fn counts(&self) -> bool {
@@ -204,12 +209,17 @@ impl Seen {
             self.mean += (load - self.mean) / self.frames as f32;
         }
     }
+}
 
-    /// Takes in one frame of a sensor.
+impl SensorSeen {
+    /// See [`Seen::VOID`].
+    pub(crate) const VOID: Self = Self { frames: u32::MAX, on: 0 };
+
+    /// Takes in one frame.
     #[inline]
     pub fn sensor(&mut self, on: bool) {
         self.frames = self.frames.saturating_add(1);
-        self.sensor_on = self.sensor_on.saturating_add(u32::from(on));
+        self.on = self.on.saturating_add(u32::from(on));
     }
 }
 
@@ -250,21 +260,21 @@ impl WatchWindow {
 impl SensorWindow {
     /// What the stroke's end finds. A window that no frame fell into is missed, not passed.
     #[must_use]
-    pub fn judge(&self, seen: &Seen) -> Option<Finding> {
+    pub fn judge(&self, seen: &SensorSeen) -> Option<Finding> {
         let kept = seen.frames > 0
             && match self.must {
-                SensorRule::OnOnce => seen.sensor_on > 0,
-                SensorRule::OnThroughout => seen.sensor_on == seen.frames,
-                SensorRule::OffThroughout => seen.sensor_on == 0,
+                SensorRule::OnOnce => seen.on > 0,
+                SensorRule::OnThroughout => seen.on == seen.frames,
+                SensorRule::OffThroughout => seen.on == 0,
             };
         let [from, to] = self.span.ends();
-        (!kept && seen.counts()).then_some(Finding {
+        (!kept && seen.frames != u32::MAX).then_some(Finding {
             reason: Reason::SensorWindow,
             verdict: self.verdict,
             column: Some(self.input),
             from,
             to,
-            value: seen.sensor_on as f32,
+            value: seen.on as f32,
             limit: seen.frames as f32,
         })
     }
@@ -394,7 +404,7 @@ mod tests {
     #[test]
     fn sensor_rules_hold_over_the_whole_window() {
         let seen = |pattern: &[bool]| {
-            let mut seen = Seen::default();
+            let mut seen = SensorSeen::default();
             pattern.iter().for_each(|on| seen.sensor(*on));
             seen
         };

@@ -104,6 +104,12 @@ fn run<const N: usize>(settings: &PressSettings<N>, frames: &[Frame<N>]) -> Said
             hear(&monitor, &mut all);
         }
     }
+    // A stroke that ended with the last frame has its report some frames later.
+    if let Some(last) = frames.last()
+        && monitor.finish_judging(last.tick)
+    {
+        hear(&monitor, &mut all);
+    }
     all
 }
 
@@ -253,7 +259,7 @@ proptest! {
         prop_assert_eq!(cut.shape().measures(), whole.shape().measures());
         prop_assert_eq!(cut.shape().baseline(), whole.shape().baseline());
         prop_assert_eq!(cut.permit().state(), whole.permit().state());
-        prop_assert_eq!(cut.ledger().weighted, whole.ledger().weighted);
+        prop_assert_eq!(cut.ledger().weighted(), whole.ledger().weighted());
     }
 
     /// At whatever tick the clock stands at power-up, also where it wraps in mid-stroke.

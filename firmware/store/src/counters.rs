@@ -36,7 +36,7 @@ impl Counters {
             *class = class.saturating_add(*more);
         }
         sum.overloads = sum.overloads.saturating_add(ledger.overloads);
-        for (weighted, more) in sum.weighted.iter_mut().zip(&ledger.weighted) {
+        for (weighted, more) in sum.weighted.iter_mut().zip(ledger.weighted()) {
             *weighted += more;
         }
         sum

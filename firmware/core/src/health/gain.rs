@@ -105,10 +105,9 @@ impl<const N: usize> GainWatch<N> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::features::Gatherer;
 
     fn stroke(columns: [f32; 4]) -> Features<4> {
-        let mut features = Gatherer::<4>::default().finish();
+        let mut features = Features::<4>::default();
         for (column, kn) in features.columns.iter_mut().zip(columns) {
             column.peak.value = kn;
         }

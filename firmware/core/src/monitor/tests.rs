@@ -83,7 +83,7 @@ fn a_broken_machine_limit_withdraws_the_permit_in_the_very_frame() {
             }
             let step = monitor.step(&frame(at, loads));
             assert!(!step.permit, "{reason:?}: not withdrawn at {at}");
-            assert!(monitor.findings.reasons().contains(reason), "{reason:?} at {at}");
+            assert!(monitor.places.under_way().findings.reasons().contains(reason), "{reason:?} at {at}");
             assert!(step.healthy.is_some(), "an overload is no ill health of the monitor");
         }
     }
@@ -130,7 +130,7 @@ fn work_over_the_usable_energy_trips_where_it_passes_the_limit() {
             assert_eq!(permit, work < 3.0, "at {tick}, {work} kJ");
         }
     }
-    assert!(monitor.findings.reasons().contains(Reason::WorkOverEnergy));
+    assert!(monitor.places.under_way().findings.reasons().contains(Reason::WorkOverEnergy));
 }
 
 #[test]
@@ -257,7 +257,8 @@ fn a_hold_withdraws_the_permit_when_the_stroke_is_over_and_not_before() {
             withdrawn = Some(tick);
         }
     }
-    assert_eq!(withdrawn, Some(2 * TURN), "at the top that ends the stroke");
+    // The die's limits in the frame of the top, gain and speed in the next one, the verdict after it.
+    assert_eq!(withdrawn, Some(2 * TURN + 2), "at the top that ends the stroke");
 }
 
 #[test]
@@ -349,7 +350,8 @@ fn a_change_waits_while_the_stroke_has_met_a_load_however_early() {
         monitor.step(&frame(tick, [0.0]));
         assert_eq!(monitor.mode(), Mode::Continuous, "at {tick}");
     }
-    (2 * TURN..2 * TURN + 2).for_each(|tick| {
+    // As soon as the stroke has been judged.
+    (2 * TURN..2 * TURN + 4).for_each(|tick| {
         monitor.step(&frame(tick, [0.0]));
     });
     assert_eq!(monitor.mode(), Mode::Inch);
@@ -560,7 +562,7 @@ fn frames_that_show_the_same_reading_for_too_long_withdraw_the_permit_though_the
     // 50 ms without a change after the last one at 500.
     assert_eq!(withdrawn, Some(1_000));
     let repeated = |set: ReasonSet| set.contains(Reason::FramesRepeated);
-    assert!(repeated(monitor.findings.reasons()) || repeated(monitor.present));
+    assert!(repeated(monitor.places.under_way().findings.reasons()) || repeated(monitor.present));
 }
 
 #[test]

@@ -8,6 +8,9 @@ use super::statistics::{FieldStatistics, Tally};
 /// shrinks with every round.
 pub const ROUNDS: usize = 3;
 
+/// Parts in which the baseline is subtracted, so many of the bins each.
+const SUBTRACTING: usize = 2;
+
 /// The residual being taken apart.
 #[derive(Debug, Clone)]
 pub(super) struct Residual<const N: usize, const BINS: usize> {
@@ -54,8 +57,9 @@ impl<const N: usize, const BINS: usize> Default for Residual<N, BINS> {
 impl<const N: usize, const BINS: usize> Residual<N, BINS> {
     /// Calls of [`Self::advance`] that one residual takes.
     pub(super) const PARTS: usize = Self::ROWS + 2 * Tally::<N>::parts(BINS);
-    /// Those of them that take rows out.
-    const ROWS: usize = 2 + 2 * (FACTORS + TANGENTS + ALLOWED) + ROUNDS * 2 * (TANGENTS + ALLOWED);
+    /// Those of them that subtract the baseline and take rows out.
+    const ROWS: usize =
+        SUBTRACTING + 2 + 2 * (FACTORS + TANGENTS + ALLOWED) + ROUNDS * 2 * (TANGENTS + ALLOWED);
 
     /// Starts afresh.
     pub(super) fn begin(&mut self) {
@@ -71,23 +75,26 @@ impl<const N: usize, const BINS: usize> Residual<N, BINS> {
         baseline: &Field<N, BINS>,
         tangents: &[Field<N, BINS>; TANGENTS],
     ) -> bool {
-        const FROM_TANGENTS: usize = 1 + 2 * FACTORS;
+        const FROM_FACTORS: usize = SUBTRACTING + 1;
+        const FROM_TANGENTS: usize = FROM_FACTORS + 2 * FACTORS;
         const FROM_COPY: usize = FROM_TANGENTS + 2 * TANGENTS;
         const FROM_ALLOWED: usize = FROM_COPY + 1;
         const ROUND: usize = 2 * (TANGENTS + ALLOWED);
         const FROM_ROUNDS: usize = FROM_ALLOWED + 2 * ALLOWED;
         let step = self.step;
         self.step += 1;
-        if step == 0 {
+        if step < SUBTRACTING {
+            let piece = BINS.div_ceil(SUBTRACTING);
             let rows = self.q.iter_mut().zip(x).zip(baseline).zip(&model.per_sigma);
-            for (((q, x), b), per_sigma) in rows {
+            for (((q, x), b), per_sigma) in rows.skip(step * piece).take(piece) {
                 for (((q, x), b), per_sigma) in q.iter_mut().zip(x).zip(b).zip(per_sigma) {
                     *q = (x - b) * per_sigma;
                 }
             }
+        } else if step < FROM_FACTORS {
             self.size = dot(&self.q, &self.q);
         } else if step < FROM_TANGENTS {
-            let (row, second) = ((step - 1) / 2, (step - 1) % 2 == 1);
+            let (row, second) = ((step - FROM_FACTORS) / 2, (step - FROM_FACTORS) % 2 == 1);
             let (Some(factor), Some(per_spread)) = (model.factors.get(row), model.per_spread.get(row)) else {
                 return false;
             };

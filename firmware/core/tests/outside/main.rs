@@ -98,7 +98,7 @@ fn blocks_of_cycles_use_up_the_share_of_a_life_that_miner_s_rule_says() {
     // The last of its block's ranges is still open, and a block's first is closed by the next one's: half a cycle each,
     // of 5e-5 at most. Ranges are rounded once and five times multiplied in f32: 10 roundings.
     let tolerance = 3.0 * 0.5 * 5e-5 + 10.0 * ROUNDING * expected;
-    assert!((ledger.weighted[0] - expected).abs() < tolerance, "{} of {expected}", ledger.weighted[0]);
+    assert!((ledger.weighted()[0] - expected).abs() < tolerance, "{} of {expected}", ledger.weighted()[0]);
 }
 
 /// SAE J211 / ISO 6487: (class, sample rate, a0, b1, b2) of a channel frequency class. source: formula read in public
