@@ -168,11 +168,12 @@ impl<const N: usize> Calibration<N> {
 pub struct ZeroState<const N: usize> {
     offset_kn: [f32; N],
     at_limit: [bool; N],
+    any_at_limit: bool,
 }
 
 impl<const N: usize> Default for ZeroState<N> {
     fn default() -> Self {
-        Self { offset_kn: [0.0; N], at_limit: [false; N] }
+        Self { offset_kn: [0.0; N], at_limit: [false; N], any_at_limit: false }
     }
 }
 
@@ -188,20 +189,36 @@ impl<const N: usize> ZeroState<N> {
     /// Follows the zero by one frame; to be called only while the press is unloaded, with net loads.
     #[inline]
     pub fn track(&mut self, tracking: ZeroTracking, net_loads: &[f32; N]) {
-        let cells = self.offset_kn.iter_mut().zip(&mut self.at_limit).zip(net_loads);
-        for ((offset, at_limit), net) in cells {
-            let wanted = *offset + tracking.rate * net;
-            // Not `clamp`, which could panic on a limit the compiler cannot know to be positive.
-            *offset = wanted.max(-tracking.limit_kn).min(tracking.limit_kn);
-            *at_limit = *offset != wanted;
+        let ZeroTracking { rate, limit_kn } = tracking;
+        let mut free = !self.any_at_limit;
+        let mut wanted = *net_loads;
+        for (wanted, offset) in wanted.iter_mut().zip(&self.offset_kn) {
+            *wanted = offset + rate * *wanted;
+            free &= wanted.abs() <= limit_kn;
         }
+        if free {
+            self.offset_kn = wanted;
+        } else {
+            self.limit(limit_kn, &wanted);
+        }
+    }
+
+    /// Where an offset would pass its limit, or did so before.
+    #[inline(never)]
+    fn limit(&mut self, limit_kn: f32, wanted: &[f32; N]) {
+        for ((offset, at_limit), wanted) in self.offset_kn.iter_mut().zip(&mut self.at_limit).zip(wanted) {
+            // Not `clamp`, which could panic on a limit the compiler cannot know to be positive.
+            *offset = wanted.max(-limit_kn).min(limit_kn);
+            *at_limit = *offset != *wanted;
+        }
+        self.any_at_limit = self.at_limit.contains(&true);
     }
 
     /// Whether any column's zero has drifted as far as it may.
     #[must_use]
     #[inline]
     pub fn any_at_limit(&self) -> bool {
-        self.at_limit.contains(&true)
+        self.any_at_limit
     }
 
     /// Whether this column's zero has drifted as far as it may.

@@ -142,15 +142,34 @@ impl SlideTable {
     #[must_use]
     #[inline]
     pub fn at(&self, angle: CrankAngle) -> (f32, f32) {
-        // 360 · angle / 2³² in 32.32 fixed point: whole degree above, fraction below.
-        let scaled = u64::from(angle.0) * STEPS as u64;
-        let step = (scaled >> 32) as usize;
-        let fraction = (scaled as u32 >> 8) as f32 * (1.0 / 16_777_216.0);
-        let pick = |cells: &[f32; STEPS + 1]| match cells.get(step..step + 2) {
-            Some(&[a, b]) => a + (b - a) * fraction,
-            _ => 0.0, // unreachable: step < 360
-        };
-        (pick(&self.height_mm), pick(&self.rate_mm))
+        (self.height_mm(angle), self.rate_mm(angle))
+    }
+
+    /// Slide height, mm, at this angle.
+    #[must_use]
+    #[inline]
+    pub fn height_mm(&self, angle: CrankAngle) -> f32 {
+        interpolate(&self.height_mm, angle)
+    }
+
+    /// |dh/dθ|, mm per radian, at this angle.
+    #[must_use]
+    #[inline]
+    pub fn rate_mm(&self, angle: CrankAngle) -> f32 {
+        interpolate(&self.rate_mm, angle)
+    }
+}
+
+/// A table's value at this angle.
+#[inline]
+fn interpolate(cells: &[f32; STEPS + 1], angle: CrankAngle) -> f32 {
+    // 360 · angle / 2³² in 32.32 fixed point: whole degree above, fraction below.
+    let scaled = u64::from(angle.0) * STEPS as u64;
+    let step = (scaled >> 32) as usize;
+    let fraction = (scaled as u32 >> 8) as f32 * (1.0 / 16_777_216.0);
+    match cells.get(step..step + 2) {
+        Some(&[a, b]) => a + (b - a) * fraction,
+        _ => 0.0, // unreachable: step < 360
     }
 }
 

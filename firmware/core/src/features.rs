@@ -115,14 +115,11 @@ impl<const N: usize> Default for Features<N> {
 }
 
 /// Gathers the features of the stroke under way into the place where they will be read.
-#[derive(Debug, Clone, Copy)]
-pub struct Gatherer<const N: usize> {
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Gatherer {
     work: CompensatedSum,
     impulse: CompensatedSum,
     last: Option<Last>,
-    /// `[column]`: greatest and least load yet, kN: the features' peaks and reverses where comparing is cheap.
-    greatest: [f32; N],
-    least: [f32; N],
 }
 
 /// What the next frame needs to know of the last one.
@@ -134,57 +131,24 @@ struct Last {
     guarded_total: f32,
 }
 
-impl<const N: usize> Default for Gatherer<N> {
-    fn default() -> Self {
-        Self {
-            work: CompensatedSum::default(),
-            impulse: CompensatedSum::default(),
-            last: None,
-            greatest: [0.0; N],
-            least: [-0.0; N],
-        }
-    }
-}
-
-impl<const N: usize> Gatherer<N> {
+impl Gatherer {
     /// Takes in one frame of the stroke. `onset_kn` is the total load that counts as contact.
     #[inline]
-    pub fn step(&mut self, features: &mut Features<N>, now: &Moment<N>, onset_kn: f32) {
-        let here = |value: f32| At { value, position: now.position, height_mm: now.height_mm };
-        let extremes = |column: &mut ColumnFeatures, load: f32| {
-            let (rises, falls) = (load > column.peak.value, -load > column.reverse.value);
-            if rises {
-                column.peak = here(load);
-            }
-            if falls {
-                column.reverse = here(-load);
-            }
-            rises
-        };
-        if extremes(&mut features.total, now.total) {
-            features.at_peak_kn = now.loads;
-        }
-        let mut further = false;
-        for ((load, greatest), least) in now.loads.iter().zip(&self.greatest).zip(&self.least) {
-            further |= load > greatest;
-            further |= load < least;
-        }
-        if further {
-            let known = self.greatest.iter_mut().zip(&mut self.least);
-            for ((column, load), (greatest, least)) in features.columns.iter_mut().zip(&now.loads).zip(known)
-            {
-                extremes(column, *load);
-                (*greatest, *least) = (column.peak.value, -column.reverse.value);
-            }
-        }
-        for (greatest, difference) in
-            [&mut features.left_right, &mut features.front_rear].into_iter().zip(now.differences)
-        {
-            if difference.abs() > greatest.value.abs() {
-                *greatest = here(difference);
-            }
-        }
-        if now.guarded_total >= onset_kn {
+    pub fn step<const N: usize>(&mut self, features: &mut Features<N>, now: &Moment<N>, onset_kn: f32) {
+        features.take_extremes(now);
+        self.add(features, now, onset_kn);
+    }
+
+    /// All but [`Features::take_extremes`]. True if the load is over the onset.
+    #[inline]
+    pub fn add<const N: usize>(
+        &mut self,
+        features: &mut Features<N>,
+        now: &Moment<N>,
+        onset_kn: f32,
+    ) -> bool {
+        let loaded = now.guarded_total >= onset_kn;
+        if loaded {
             if features.contact.is_none() {
                 features.contact = Some(now.position);
             }
@@ -205,8 +169,12 @@ impl<const N: usize> Gatherer<N> {
                 }
                 if let (Some(before), Some(angle)) = (last.position.angle(), now.position.angle()) {
                     // Jitter back and forth cancels; a recording's left-out part is at most half a turn.
-                    let way = i64::from(angle.advance_from(before));
-                    features.turned = features.turned.saturating_add_signed(way);
+                    let way = angle.advance_from(before);
+                    features.turned = if way >= 0 {
+                        features.turned.wrapping_add(u64::from(way.unsigned_abs()))
+                    } else {
+                        features.turned.saturating_sub(u64::from(way.unsigned_abs()))
+                    };
                 }
                 features.ticks[1] = now.tick;
             }
@@ -218,6 +186,7 @@ impl<const N: usize> Gatherer<N> {
             total: now.total,
             guarded_total: now.guarded_total,
         });
+        loaded
     }
 
     /// Work so far, kJ; 0 without angles.
@@ -228,7 +197,7 @@ impl<const N: usize> Gatherer<N> {
     }
 
     /// The stroke is over: its features are whole, and the gatherer is fresh afterwards.
-    pub fn finish(&mut self, features: &mut Features<N>) {
+    pub fn finish<const N: usize>(&mut self, features: &mut Features<N>) {
         let has_angle = self.last.as_ref().is_some_and(|last| last.height_mm.is_some());
         features.work_kj = has_angle.then(|| self.work_kj());
         features.impulse_kn_ticks = self.impulse.value();
@@ -256,6 +225,34 @@ impl<const N: usize> Features<N> {
             frames: 0,
         }
     };
+
+    /// Greatest and least loads, and the greatest differences, where this frame's are beyond those yet.
+    pub fn take_extremes(&mut self, now: &Moment<N>) {
+        let here = |value: f32| At { value, position: now.position, height_mm: now.height_mm };
+        let extremes = |column: &mut ColumnFeatures, load: f32| {
+            let (rises, falls) = (load > column.peak.value, -load > column.reverse.value);
+            if rises {
+                column.peak = here(load);
+            }
+            if falls {
+                column.reverse = here(-load);
+            }
+            rises
+        };
+        if extremes(&mut self.total, now.total) {
+            self.at_peak_kn = now.loads;
+        }
+        for (column, load) in self.columns.iter_mut().zip(&now.loads) {
+            extremes(column, *load);
+        }
+        for (greatest, difference) in
+            [&mut self.left_right, &mut self.front_rear].into_iter().zip(now.differences)
+        {
+            if difference.abs() > greatest.value.abs() {
+                *greatest = here(difference);
+            }
+        }
+    }
 
     /// Whether the total has risen over the onset in this stroke.
     #[must_use]

@@ -176,11 +176,12 @@ impl LowPass {
         }
     }
 
-    /// One frame of all columns, as [`Self::step`] of each: what form it is, is asked once.
+    /// One frame of all columns, as [`Self::step`] of each: what form it is, and whether they have been started, is asked
+    /// once. They are started together.
     #[inline]
     pub fn step_all<const N: usize>(&self, states: &mut [LowPassState; N], loads: &mut [f32; N]) {
         if let Form::Smooth(share) = &self.0
-            && states.iter().all(|state| state.started)
+            && states.first().is_some_and(|state| state.started)
         {
             for (state, load) in states.iter_mut().zip(loads) {
                 let [first, second] = &mut state.smooth;
@@ -189,10 +190,16 @@ impl LowPass {
                 *load = *second;
             }
         } else {
-            for (state, load) in states.iter_mut().zip(loads) {
-                *load = self.step(state, *load);
-            }
+            *loads = self.step_each(states, *loads);
         }
+    }
+
+    #[inline(never)]
+    fn step_each<const N: usize>(&self, states: &mut [LowPassState; N], mut loads: [f32; N]) -> [f32; N] {
+        for (state, load) in states.iter_mut().zip(&mut loads) {
+            *load = self.step(state, *load);
+        }
+        loads
     }
 
     fn settled(&self, x: f32) -> LowPassState {
@@ -269,16 +276,26 @@ impl<const N: usize> SpikeGuards<N> {
     /// readings in their place. Bit n of the answer is set where column n's reading was withheld.
     #[inline]
     pub fn step(&mut self, jump: f32, loads: &mut [f32; N]) -> u32 {
+        // As long as nothing jumps, one comparison a column: sizes compare as the bits after their sign do.
+        let most = jump.to_bits() << 1;
+        if loads.iter().zip(&self.last).all(|(load, last)| (load - last).to_bits() << 1 <= most) {
+            self.last = *loads;
+            self.withheld = 0;
+            return 0;
+        }
+        let withheld;
+        (*loads, withheld) = self.withhold(jump, *loads);
+        withheld
+    }
+
+    /// A reading jumps, or cannot be compared.
+    #[inline(never)]
+    fn withhold(&mut self, jump: f32, mut loads: [f32; N]) -> ([f32; N], u32) {
         let mut jumps = 0;
         for (n, (load, last)) in loads.iter().zip(&self.last).enumerate() {
             if (load - last).abs() > jump {
                 jumps |= 1 << (n & 31);
             }
-        }
-        if jumps == 0 {
-            self.last = *loads;
-            self.withheld = 0;
-            return 0;
         }
         let withheld = jumps & !self.withheld;
         for (n, (load, last)) in loads.iter_mut().zip(&mut self.last).enumerate() {
@@ -289,7 +306,7 @@ impl<const N: usize> SpikeGuards<N> {
             }
         }
         self.withheld = withheld;
-        withheld
+        (loads, withheld)
     }
 
     /// Forgets the last readings; the next ones are accepted as they are.

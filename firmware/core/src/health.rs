@@ -99,12 +99,14 @@ pub struct GaugeWatch<const N: usize> {
     hums: bool,
     /// No gauge has changed its reading for too long.
     stale: bool,
-    /// Loads of the last two frames, if those were unloaded: how many.
+    /// Unloaded frames in a row, counted round and round to [`HEARD`].
     heard: u8,
     counts: [i32; N],
-    /// The last two frames' loads, kN, and the last one's sum.
-    previous_kn: [[f32; N]; 2],
+    /// The last frame's loads and their sum, kN.
+    previous_kn: [f32; N],
     total_kn: f32,
+    /// Loads of the first of three frames whose second difference is taken, kN.
+    first_kn: [f32; N],
     noise_kn: [f32; N],
     hum: HumWatch<N>,
     runs: [Run; N],
@@ -122,8 +124,9 @@ impl<const N: usize> Default for GaugeWatch<N> {
             stale: false,
             heard: 0,
             counts: [0; N],
-            previous_kn: [[0.0; N]; 2],
+            previous_kn: [0.0; N],
             total_kn: 0.0,
+            first_kn: [0.0; N],
             noise_kn: [0.0; N],
             hum: HumWatch::default(),
             runs: [Run::default(); N],
@@ -132,8 +135,11 @@ impl<const N: usize> Default for GaugeWatch<N> {
     }
 }
 
-/// Weight of one unloaded frame in the running noise figure: about the last 256 of them.
-const NOISE_WEIGHT: f32 = 1.0 / 256.0;
+/// Unloaded frames in which noise is measured twice, from three of them each: four and five frames apart, so that no
+/// rhythm of the signal shows the same of itself every time.
+const HEARD: u8 = 9;
+/// Weight of one measurement in the running noise figure: about the last 256 unloaded frames.
+const NOISE_WEIGHT: f32 = HEARD as f32 / 2.0 / 256.0;
 
 /// One frame's readings as the watch needs them.
 #[derive(Debug, Clone, Copy)]
@@ -174,18 +180,23 @@ impl<const N: usize> GaugeWatch<N> {
             lively &= (count.wrapping_sub(least).wrapping_sub(1) as u32) < inside;
         }
         if !(lively && self.lively) {
-            self.run(rules, now);
+            self.run(rules, now.range_counts, *now.counts, *now.loads_kn, now.total_kn);
         }
         self.seen = true;
         self.counts = *now.counts;
         self.total_kn = now.total_kn;
         if unloaded {
-            self.listen(rules, now.loads_kn);
+            match self.heard {
+                0 | 4 => self.first_kn = *now.loads_kn,
+                2 | 6 => self.listen(rules, *now.loads_kn),
+                _ => {}
+            }
+            self.heard = if self.heard >= HEARD - 1 { 0 } else { self.heard + 1 };
         } else {
             self.heard = 0;
-            self.previous_kn[0] = *now.loads_kn;
         }
-        (!self.lively || self.noisy || self.hums).then(|| self.health(rules, now.counts))
+        self.previous_kn = *now.loads_kn;
+        (!self.lively || self.noisy || self.hums).then(|| self.health(rules, *now.counts))
     }
 
     /// Listens for hum; `idle` says that the die does not work in this frame.
@@ -206,11 +217,17 @@ impl<const N: usize> GaugeWatch<N> {
 
     /// A gauge repeats its reading or is at an end of its range, or did so in the frame before.
     #[inline(never)]
-    fn run(&mut self, rules: &HealthRules, now: &Readings<'_, N>) {
-        let [least, greatest] = now.range_counts;
+    fn run(
+        &mut self,
+        rules: &HealthRules,
+        [least, greatest]: [i32; 2],
+        counts: [i32; N],
+        loads_kn: [f32; N],
+        total_kn: f32,
+    ) {
         self.lively = true;
         let mut fewest = u32::MAX;
-        let columns = now.counts.iter().zip(&self.counts).zip(now.loads_kn).zip(&self.previous_kn[0]);
+        let columns = counts.iter().zip(&self.counts).zip(loads_kn).zip(&self.previous_kn);
         for ((((count, last), load_kn), previous_kn), run) in columns.zip(&mut self.runs) {
             if self.seen && count == last {
                 if run.frames == 0 {
@@ -218,7 +235,7 @@ impl<const N: usize> GaugeWatch<N> {
                     run.moved = false;
                 }
                 run.frames = run.frames.saturating_add(1);
-                let others_kn = now.total_kn - load_kn;
+                let others_kn = total_kn - load_kn;
                 run.moved |= (others_kn - run.others_kn).abs() > rules.stuck_others_kn;
             } else {
                 run.frames = 0;
@@ -232,26 +249,21 @@ impl<const N: usize> GaugeWatch<N> {
         self.stale = N > 1 && fewest >= rules.repeat_frames.max(1);
     }
 
-    /// Takes in loads of the unloaded press: the second difference of neighbours is noise, whatever the drift.
-    #[inline]
-    fn listen(&mut self, rules: &HealthRules, loads_kn: &[f32; N]) {
-        let [ones, twos] = self.previous_kn;
-        if self.heard >= 2 {
-            let mut noisy = false;
-            for (((noise, load), one), two) in self.noise_kn.iter_mut().zip(loads_kn).zip(&ones).zip(&twos) {
-                let second_difference = (load - 2.0 * one + two).abs();
-                *noise += NOISE_WEIGHT * (second_difference - *noise);
-                noisy |= *noise > rules.noise_kn;
-            }
-            self.noisy = noisy;
-        } else {
-            self.heard += 1;
+    /// The third of three frames of the unloaded press: the second difference of neighbours is noise, whatever the drift.
+    #[inline(never)]
+    fn listen(&mut self, rules: &HealthRules, loads_kn: [f32; N]) {
+        let mut noisy = false;
+        let earlier = self.previous_kn.iter().zip(&self.first_kn);
+        for ((noise, load), (one, two)) in self.noise_kn.iter_mut().zip(&loads_kn).zip(earlier) {
+            let second_difference = (load - 2.0 * one + two).abs();
+            *noise += NOISE_WEIGHT * (second_difference - *noise);
+            noisy |= *noise > rules.noise_kn;
         }
-        self.previous_kn = [*loads_kn, ones];
+        self.noisy = noisy;
     }
 
     #[inline(never)]
-    fn health(&self, rules: &HealthRules, counts: &[i32; N]) -> [GaugeHealth; N] {
+    fn health(&self, rules: &HealthRules, counts: [i32; N]) -> [GaugeHealth; N] {
         let mut all = [GaugeHealth::Good; N];
         let alone_frames = self.alone_frames.unwrap_or(rules.stuck_alone_frames);
         let columns = self.runs.iter().zip(&self.noise_kn).zip(counts).enumerate();
@@ -300,25 +312,35 @@ impl<const N: usize> GaugeWatch<N> {
 /// Watches the sample clock: every frame's tick is the last one's plus one.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct ClockWatch {
-    last: Option<Tick>,
+    /// The next frame's tick, once there has been a frame.
+    next: Tick,
+    seen: bool,
 }
 
 impl ClockWatch {
     /// Takes in one frame's tick; gives what is wrong with it.
     #[inline]
     pub fn step(&mut self, tick: Tick) -> Option<Reason> {
-        let gap = self.last.map_or(1, |last| tick.since(last));
-        self.last = Some(tick);
-        match gap {
-            1 => None,
-            0 => Some(Reason::FramesRepeated),
-            _ => Some(Reason::FramesLost),
+        let due = self.next;
+        self.next = Tick(tick.0.wrapping_add(1));
+        if self.seen && tick == due { None } else { self.unexpected(due) }
+    }
+
+    #[inline(never)]
+    fn unexpected(&mut self, due: Tick) -> Option<Reason> {
+        let first = !core::mem::replace(&mut self.seen, true);
+        if first {
+            None
+        } else if self.next == due {
+            Some(Reason::FramesRepeated)
+        } else {
+            Some(Reason::FramesLost)
         }
     }
 
     /// The next tick may be any: the source left frames out on purpose.
     pub fn interrupt(&mut self) {
-        self.last = None;
+        self.seen = false;
     }
 }
 

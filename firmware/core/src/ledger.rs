@@ -53,7 +53,7 @@ pub struct Rainflow {
     last: f32,
     rising: Option<bool>,
     hysteresis: f32,
-    /// Steps from `last` between which nothing changes; none are where the first lies above the second.
+    /// Loads between which nothing changes; none are where the first lies above the second.
     idle: [f32; 2],
 }
 
@@ -84,13 +84,19 @@ impl Rainflow {
     /// Takes in one load without counting what it closes. True if that may be something, for [`Self::settle`].
     #[inline]
     fn take(&mut self, load: f32, counted: impl FnMut(f32, f32, f32)) -> bool {
-        let (step, [down, up]) = (load - self.last, self.idle);
-        if step >= down && step <= up {
+        let [low, high] = self.idle;
+        if load >= low && load <= high {
             return false;
         }
         match self.rising {
-            Some(true) if step > 0.0 => self.last = load,
-            Some(false) if step < 0.0 => self.last = load,
+            Some(true) if load > self.last => {
+                self.last = load;
+                self.idle = [from_below(load, self.hysteresis), load];
+            }
+            Some(false) if load < self.last => {
+                self.last = load;
+                self.idle = [load, from_above(load, self.hysteresis)];
+            }
             _ => return self.turn(load, counted),
         }
         false
@@ -104,7 +110,7 @@ impl Rainflow {
             self.points[0] = load;
             (self.settled, self.len) = (1, 1);
             self.last = load;
-            self.idle = [-self.hysteresis, self.hysteresis];
+            self.idle = [from_below(load, self.hysteresis), from_above(load, self.hysteresis)];
             return new;
         }
         match self.rising {
@@ -126,10 +132,11 @@ impl Rainflow {
                 }
             }
         }
+        let (last, hysteresis) = (self.last, self.hysteresis);
         self.idle = match self.rising {
-            None => [-self.hysteresis, self.hysteresis],
-            Some(true) => [-self.hysteresis, 0.0],
-            Some(false) => [0.0, self.hysteresis],
+            None => [from_below(last, hysteresis), from_above(last, hysteresis)],
+            Some(true) => [from_below(last, hysteresis), last],
+            Some(false) => [last, from_above(last, hysteresis)],
         };
         new
     }
@@ -159,7 +166,8 @@ impl Rainflow {
             let open = self.settled >= 3 && {
                 let (newest, middle, oldest) = (self.point(1), self.point(2), self.point(3));
                 let (x, y) = ((newest - middle).abs(), (middle - oldest).abs());
-                let closed = !(x < y);
+                let inner = x < y;
+                let closed = !inner;
                 if closed && self.settled == 3 {
                     // Y holds the starting point: half a cycle, and the start moves on.
                     self.drop_first(counted);
@@ -213,6 +221,19 @@ impl Rainflow {
     }
 }
 
+/// The least load that is not more than `swing` under `last`, or one so little above it that the difference, rounded, leaves
+/// no doubt.
+fn from_below(last: f32, swing: f32) -> f32 {
+    let least = last - swing;
+    if last - least <= swing { least } else { least.next_up() }
+}
+
+/// The same above it.
+fn from_above(last: f32, swing: f32) -> f32 {
+    let most = last + swing;
+    if most - last <= swing { most } else { most.next_down() }
+}
+
 /// The ledger of a press.
 #[derive(Debug, Clone, Copy)]
 pub struct Ledger<const N: usize> {
@@ -253,6 +274,20 @@ impl<const N: usize> Ledger<N> {
         }
     }
 
+    /// `[column]`: loads between which a frame changes nothing, those [`Self::step`] may be left out for.
+    #[inline]
+    pub(crate) fn idle(&self) -> impl Iterator<Item = [f32; 2]> {
+        self.flows.iter().map(|flow| flow.idle)
+    }
+
+    /// A frame whose loads lie within [`Self::idle`].
+    #[inline]
+    pub(crate) fn rest(&mut self) {
+        if self.waits {
+            self.settle(A_FRAME);
+        }
+    }
+
     /// Takes in one frame's filtered loads.
     #[inline]
     pub fn step(&mut self, loads: &[f32; N]) {
@@ -260,9 +295,7 @@ impl<const N: usize> Ledger<N> {
         for ((flow, load), weighted) in self.flows.iter_mut().zip(loads).zip(&mut self.weighted) {
             self.waits |= flow.take(*load, |range, _, cycles| weighted.add(cycles * weight(range / share)));
         }
-        if self.waits {
-            self.settle(A_FRAME);
-        }
+        self.rest();
     }
 
     /// Counts what the turning points that wait have closed, with so many comparisons a column.
@@ -361,8 +394,8 @@ mod tests {
                 slow.turn(load, |range, mean, cycles| of_slow.push((range, mean, cycles)));
                 slow.settle(ALL, &mut |range, mean, cycles| of_slow.push((range, mean, cycles)));
                 assert_eq!(
-                    (quick.last.to_bits(), quick.rising),
-                    (slow.last.to_bits(), slow.rising),
+                    (quick.last.to_bits(), quick.rising, quick.idle),
+                    (slow.last.to_bits(), slow.rising, slow.idle),
                     "load {n}"
                 );
             }

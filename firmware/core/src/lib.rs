@@ -28,6 +28,7 @@ pub mod press;
 pub mod settings;
 pub mod shape;
 pub mod signature;
+mod still;
 pub mod stroke;
 pub mod units;
 pub mod verdict;

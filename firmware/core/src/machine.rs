@@ -31,6 +31,8 @@ pub struct MachineLimits {
     pub off_centre: f32,
     /// kJ; infinite where the builder gives none.
     pub energy: f32,
+    /// kN of total load that the crank carries at every angle.
+    pub anywhere: f32,
 }
 
 /// One frame as the limits need it.
@@ -54,6 +56,9 @@ impl MachineLimits {
     pub fn new(press: &PressSpec, crank: &CrankSlider) -> Self {
         let share = press.rated_kn / press.columns.count() as f64;
         let rated_rate = crank.rate_mm(crank.closing_radians_at(press.rated_height_mm));
+        // Every degree, as the slide's table has it.
+        let fastest =
+            (0..360).map(|degree| crank.rate_mm(f64::from(degree).to_radians())).fold(0.0, f64::max);
         Self {
             rated: press.rated_kn as f32,
             torque: (press.rated_kn * rated_rate) as f32,
@@ -68,7 +73,20 @@ impl MachineLimits {
             // One column tells no place, and its differences are nought.
             off_centre: press.off_centre_percent.map_or(0.0, |percent| (100.0 / percent - 1.0) as f32),
             energy: press.usable_energy_kj.map_or(f32::INFINITY, |kj| kj as f32),
+            // Less than roundings could make up for, so that it is within by the comparison in f32 as well.
+            anywhere: (press.rated_kn * rated_rate / fastest * (1.0 - 1e-5)) as f32,
         }
+    }
+
+    /// Whether a frame keeps all limits but those of height and work; no less than [`Self::check`] finds. A NaN keeps none.
+    #[must_use]
+    pub fn keep<const N: usize>(&self, loads: &[f32; N], total: f32, [side, face]: [f32; 2]) -> bool {
+        let (side, face) = (side.abs(), face.abs());
+        total + self.off_centre * (side + face) <= self.rated
+            && -total <= self.reverse
+            && side <= self.imbalance
+            && face <= self.imbalance
+            && loads.iter().all(|load| *load <= self.column)
     }
 
     /// Compares one frame; calls `broken` with the reason, the column if one can be named, value and limit.

@@ -25,6 +25,7 @@ use crate::places::Places;
 use crate::settings::Press;
 use crate::shape::{FillError, Progress, ShapeJudge, ShapeModel};
 use crate::signature::Layout;
+use crate::still::Still;
 use crate::stroke::{Place, Position, StrokeSource, Tracker};
 use crate::units::{CrankAngle, Tick};
 use crate::verdict::{Finding, Findings, Reason, ReasonSet};
@@ -126,11 +127,12 @@ pub struct Monitor<const N: usize, const BINS: usize, const KEEP: usize> {
     tracker: Tracker,
     inside: Inside,
     filters: [LowPassState; N],
-    gatherer: Gatherer<N>,
-    ledger: Ledger<N>,
+    still: Still<N>,
+    gatherer: Gatherer,
     judging: Option<Judging>,
-    places: Places<N>,
     press: Press<N>,
+    ledger: Ledger<N>,
+    places: Places<N>,
     die: DieLimits,
     gain: GainWatch<N>,
     band_history: BandHistory,
@@ -158,6 +160,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             gauges: GaugeWatch::default(),
             guards: SpikeGuards::default(),
             filters: [LowPassState::default(); N],
+            still: Still::default(),
             tracker: Tracker::default(),
             gatherer: Gatherer::default(),
             judging: None,
@@ -209,51 +212,63 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         let guarded_total: f32 = guarded.iter().sum();
 
         // stroke
-        let place = self.tracker.step(&self.press.rules, frame.tick, frame.crank, total);
         let mut reported = false;
-        if place.ended {
-            // Only with strokes shorter than the judging takes can one still be waiting.
-            if self.judging.is_some() {
-                reported = self.hurry(frame.tick);
-            }
-            self.end_stroke(frame.tick, place.crank_fault || place.reversed);
-        }
-        if place.started {
-            self.begin_stroke();
-        }
-        self.in_stroke = place.in_stroke;
-        self.last_position = place.position;
-        if self.waiting && self.is_between(place.position) {
-            self.take_effect(frame.tick, place.position);
+        let mut crank_fault = false;
+        let on = self.tracker.go_on(&self.press.rules, frame.tick, frame.crank, total);
+        let position = if let Some(angle) = on {
+            Position::Angle(angle)
+        } else {
+            let place = self.tracker.step(&self.press.rules, frame.tick, frame.crank, total);
+            reported = self.change_stroke(frame.tick, &place);
+            crank_fault = place.crank_fault;
+            place.position
+        };
+        self.last_position = position;
+        if self.waiting && self.is_between(position) {
+            self.take_effect(frame.tick, position);
         }
 
         // features
-        let slide = place.position.angle().map(|angle| (angle, self.press.slide.at(angle)));
-        let moment = Moment {
+        let height_mm = position.angle().map(|angle| self.press.slide.height_mm(angle));
+        let differences = differences(&loads);
+        // Made anew where it is handed on: in most frames nobody asks for all of it.
+        let moment = || Moment {
             tick: frame.tick,
-            position: place.position,
-            height_mm: slide.map(|(_, (height, _))| height),
+            position,
+            height_mm,
             loads,
             total,
             guarded_total,
             guarded,
-            differences: [weigh(&loads, &self.press.side_x), weigh(&loads, &self.press.side_y)],
+            differences,
         };
+        let within = self.still.holds(&loads, total, differences) || self.take_change(&moment());
+        self.ledger.rest();
         if self.in_stroke {
-            self.gather(&moment, frame.sensors);
+            self.gather(&moment(), frame.sensors);
         }
 
         // judge; first the senses, so that a broken gauge is named before the overload it seems to show
         self.slow_kn += SLOW_WEIGHT * (raw_total - self.slow_kn);
         // A stroke that does not end, for its index is dead, must not keep the zero from being watched.
-        self.contact &= !place.rested;
-        self.judge_health(frame, &raw, raw_total, &moment, clock, &place);
-        self.judge_frame(&moment, slide.and_then(|(angle, (_, rate))| angle.is_closing().then_some(rate)));
+        self.contact &= !self.tracker.rested();
+        self.judge_health(frame, &raw, raw_total, position, guarded_total, &guarded);
+        if clock.is_some() || crank_fault {
+            self.judge_clock_and_crank(frame.tick, position, clock, crank_fault);
+        }
+        // Where the loads break no limit, their height or the work may.
+        let limits = &self.press.limits;
+        let turning = total > limits.anywhere
+            && position.angle().is_some_and(|angle| {
+                angle.is_closing() && total * self.press.slide.rate_mm(angle) > limits.torque
+            });
+        if !within || turning || (self.in_stroke && self.gatherer.work_kj() > limits.energy) {
+            self.judge_limits(&moment());
+        }
         // One report a frame, or the first would be lost.
         reported = reported || self.judge_ended(frame.tick);
 
         // journal
-        self.ledger.step(&loads);
         self.kept.step(frame);
         self.note_withdrawal(frame.tick, before, KEEP / 4);
         Step {
@@ -261,6 +276,41 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             reported,
             healthy: (!self.present.any_of_health()).then_some(WhollyHealthy { tick: frame.tick }),
         }
+    }
+
+    /// A stroke ends or begins, if one does. True if that completed the report of the one before it.
+    #[inline(never)]
+    fn change_stroke(&mut self, tick: Tick, place: &Place) -> bool {
+        let mut reported = false;
+        if place.ended {
+            // Only with strokes shorter than the judging takes can one still be waiting.
+            if self.judging.is_some() {
+                reported = self.hurry(tick);
+            }
+            self.end_stroke(tick, place.crank_fault || place.reversed);
+        }
+        if place.started {
+            self.begin_stroke();
+        }
+        if place.ended || place.started || self.in_stroke != place.in_stroke {
+            self.still.forget();
+        }
+        self.in_stroke = place.in_stroke;
+        reported
+    }
+
+    /// A frame that goes beyond what those before it had: the stroke's greatest loads, and the ledger. True if it keeps the
+    /// machine's limits but for those of height and work.
+    #[inline(never)]
+    fn take_change(&mut self, now: &Moment<N>) -> bool {
+        let stroke = self.in_stroke.then(|| &mut self.places.under_way().features);
+        self.ledger.step(&now.loads);
+        let features = stroke.map(|features| {
+            features.take_extremes(now);
+            &*features
+        });
+        self.still.find(&self.press.limits, &self.ledger, features);
+        self.press.limits.keep(&now.loads, now.total, now.differences)
     }
 
     /// Journals a permit withdrawn since it was `before`, and keeps the stroke with so many frames to come.
@@ -332,12 +382,14 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     #[inline]
     fn gather(&mut self, now: &Moment<N>, sensors: u8) {
         let onset_kn = self.press.settings.stroke.onset_kn;
-        self.gatherer.step(&mut self.places.under_way().features, now, onset_kn);
-        self.contact |= now.guarded_total >= onset_kn;
+        if self.gatherer.add(&mut self.places.under_way().features, now, onset_kn) {
+            self.contact = true;
+        }
         self.shape.step(now.position, &now.guarded);
-        let watched = self.die.watch.iter().map(|window| window.span);
-        let spans = watched.chain(self.die.sensors.iter().map(|window| window.span));
-        let inside = self.inside.mask(now.position, spans);
+        let inside = match self.inside.known(now.position) {
+            Some(inside) => inside,
+            None => self.look_inside(now.position),
+        };
         if inside == 0 {
             return;
         }
@@ -347,10 +399,11 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             let (Some(window), Some(seen)) = (self.die.watch.get(n), seen.watch.get_mut(n)) else {
                 continue;
             };
-            seen.load(match window.channel {
+            let load = match window.channel {
                 Channel::Total => now.total,
                 Channel::Column(column) => now.loads.get(usize::from(column)).copied().unwrap_or(0.0),
-            });
+            };
+            seen.load(window.value, load);
         }
         // Sensor windows follow the watch windows in the mask.
         for n in bits(inside >> (watches & 31)) {
@@ -361,9 +414,19 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         }
     }
 
+    /// Where a window of the die begins or ends.
+    #[inline(never)]
+    fn look_inside(&mut self, position: Position) -> u32 {
+        let watched = self.die.watch.iter().map(|window| window.span);
+        let spans = watched.chain(self.die.sensors.iter().map(|window| window.span));
+        self.inside.mask(position, spans)
+    }
+
     /// The machine's limits in this frame, in a stroke or not.
-    #[inline]
-    fn judge_frame(&mut self, now: &Moment<N>, closing_rate_mm: Option<f32>) {
+    #[inline(never)]
+    fn judge_limits(&mut self, now: &Moment<N>) {
+        let closing = now.position.angle().filter(|angle| angle.is_closing());
+        let closing_rate_mm = closing.map(|angle| self.press.slide.rate_mm(angle));
         let load = Load {
             loads: &now.loads,
             total: now.total,
@@ -388,16 +451,16 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         });
     }
 
-    /// Gauges, clock and crank sensor in this frame.
+    /// The gauges in this frame.
     #[inline]
     fn judge_health(
         &mut self,
         frame: &Frame<N>,
         raw: &[f32; N],
         raw_total: f32,
-        now: &Moment<N>,
-        clock: Option<Reason>,
-        place: &Place,
+        position: Position,
+        guarded_total: f32,
+        guarded: &[f32; N],
     ) {
         let readings = Readings {
             counts: &frame.counts,
@@ -408,10 +471,10 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         let onset_kn = self.press.settings.stroke.onset_kn;
         // A noisy gauge passes the onset again and again: only the mean tells that there is no load under its noise.
         let calm = self.slow_kn.abs() < 0.5 * onset_kn;
-        let unloaded = !self.contact && now.guarded_total.abs() < onset_kn;
+        let unloaded = !self.contact && guarded_total.abs() < onset_kn;
         if let Some(hum) = &self.press.hum {
             // The upper half of the turn, or the unloaded press where no sensor gives the angle of this very frame.
-            let idle = match (frame.crank, place.position) {
+            let idle = match (frame.crank, position) {
                 (CrankReading::Angle(_), Position::Angle(angle)) => angle.0.wrapping_add(1 << 30) < 1 << 31,
                 _ => calm && unloaded,
             };
@@ -419,20 +482,24 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         }
         let all = self.gauges.step(&self.press.settings.health, &readings, calm);
         if all.is_some() || self.unwell || self.zero.any_at_limit() {
-            self.judge_gauges(frame.tick, place.position, all.unwrap_or([GaugeHealth::Good; N]));
+            self.judge_gauges(frame.tick, position, all.unwrap_or([GaugeHealth::Good; N]));
             if self.gauges.is_stale() {
-                self.wrong(frame.tick, Reason::FramesRepeated, None, place.position);
+                self.wrong(frame.tick, Reason::FramesRepeated, None, position);
             }
-        }
-        if let Some(reason) = clock {
-            self.wrong(frame.tick, reason, None, place.position);
-        }
-        if place.crank_fault {
-            self.wrong(frame.tick, Reason::CrankFault, None, place.position);
         }
         if unloaded && let Some(tracking) = self.press.calibration.zero_tracking() {
             // A single spike is no drift.
-            self.zero.track(tracking, &now.guarded);
+            self.zero.track(tracking, guarded);
+        }
+    }
+
+    #[inline(never)]
+    fn judge_clock_and_crank(&mut self, tick: Tick, position: Position, clock: Option<Reason>, crank: bool) {
+        if let Some(reason) = clock {
+            self.wrong(tick, reason, None, position);
+        }
+        if crank {
+            self.wrong(tick, Reason::CrankFault, None, position);
         }
     }
 
@@ -516,17 +583,21 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
 #[inline]
 fn bits(mask: u32) -> impl Iterator<Item = usize> {
     let mut left = mask;
-    (0..mask.count_ones()).map(move |_| {
+    (0..u32::BITS).map_while(move |_| {
         let bit = left.trailing_zeros();
         left &= left.wrapping_sub(1);
-        bit as usize
+        (bit < u32::BITS).then_some(bit as usize)
     })
 }
 
-/// Sum of loads weighed by sides: right minus left, or front minus rear.
+/// Right minus left and front minus rear, in the order of [`crate::press::Columns`].
 #[inline]
-fn weigh<const N: usize>(loads: &[f32; N], sides: &[f32; N]) -> f32 {
-    loads.iter().zip(sides).map(|(load, side)| load * side).sum()
+fn differences<const N: usize>(loads: &[f32; N]) -> [f32; 2] {
+    match loads.as_slice() {
+        [left, right] => [right - left, 0.0],
+        [lf, rf, lr, rr] => [rf - lf - lr + rr, lf + rf - lr - rr],
+        _ => [0.0; 2],
+    }
 }
 
 /// What people and settings do to the monitor, between frames.

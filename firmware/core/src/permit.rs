@@ -8,7 +8,9 @@ use crate::units::Tick;
 use crate::verdict::{Reason, ReasonSet, Verdict};
 
 /// Why the permit is as it is.
+// Its kind in one byte: asked for twice in every frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[repr(u8)]
 pub enum PermitState {
     /// Power-up; self-test has not passed.
     SelfTest,
@@ -55,8 +57,9 @@ pub enum PermitRefusal {
 impl RunPermit {
     /// Whether the output may be energised.
     #[must_use]
+    #[inline]
     pub fn is_granted(&self) -> bool {
-        self.state == PermitState::Granted
+        matches!(self.state, PermitState::Granted)
     }
 
     /// Why it is as it is.

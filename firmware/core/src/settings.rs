@@ -143,13 +143,6 @@ impl<const N: usize> PressSettings<N> {
             }
             places
         };
-        let sides = |sides: &[f32]| {
-            let mut signs = [0.0; N];
-            for (sign, side) in signs.iter_mut().zip(sides) {
-                *sign = *side;
-            }
-            signs
-        };
         let columns = self.press.columns;
         Ok(Press {
             settings: *self,
@@ -168,8 +161,6 @@ impl<const N: usize> PressSettings<N> {
             },
             x_mm: place(columns.side_x(), self.press.bolster_mm[0]),
             y_mm: place(columns.side_y(), self.press.bolster_mm[1]),
-            side_x: sides(columns.side_x()),
-            side_y: sides(columns.side_y()),
         })
     }
 }
@@ -184,10 +175,6 @@ pub struct Press<const N: usize> {
     pub filter: Option<LowPass>,
     /// Machine limits.
     pub limits: MachineLimits,
-    /// `[column]`: +1 right, −1 left.
-    pub side_x: [f32; N],
-    /// `[column]`: +1 front, −1 rear.
-    pub side_y: [f32; N],
     /// Stroke tracking.
     pub rules: StrokeRules,
     /// How mains hum is looked for; none where it cannot be.

@@ -110,6 +110,8 @@ pub struct StrokeRules {
     jitter: u32,
     shortest_turn: u32,
     onset_kn: f32,
+    /// Half of it: less is rest.
+    rest_kn: f32,
     rest_ticks: u32,
     /// Ticks of rest between two loads that count as two.
     pause_ticks: u32,
@@ -143,6 +145,7 @@ impl StrokeConfig {
             jitter: angle_span(JITTER_DEGREES),
             shortest_turn,
             onset_kn: self.onset_kn,
+            rest_kn: 0.5 * self.onset_kn,
             rest_ticks,
             // A fast press does not rest that long between strokes.
             pause_ticks: rest_ticks.min(shortest_turn / 4).max(1),
@@ -184,13 +187,61 @@ impl Tracker {
 
     /// One frame: what it says about the stroke. `total_kn` is the total load after the filter.
     #[must_use]
-    #[inline]
     pub fn step(&mut self, rules: &StrokeRules, tick: Tick, crank: CrankReading, total_kn: f32) -> Place {
         match rules.source {
             StrokeSource::Encoder => self.by_encoder(rules, tick, crank, total_kn),
             StrokeSource::Index => self.by_index(rules, tick, crank, total_kn),
             StrokeSource::Load => self.by_load(rules, tick, total_kn),
             StrokeSource::Marked => self.by_mark(rules, tick, crank, total_kn),
+        }
+    }
+
+    /// As [`Self::step`], for a frame whose angle goes on in normal rotation and neither begins nor ends anything (with an
+    /// encoder neither over the top nor through the bottom): nearly all are such, and nothing but the position and
+    /// [`Self::rested`] changes. None for every other one, which [`Self::step`] must then be asked about.
+    #[must_use]
+    #[inline]
+    pub fn go_on(
+        &mut self,
+        rules: &StrokeRules,
+        tick: Tick,
+        crank: CrankReading,
+        total_kn: f32,
+    ) -> Option<CrankAngle> {
+        let (CrankReading::Angle(angle), Some(last)) = (crank, self.last) else {
+            return None;
+        };
+        let step = angle.0.wrapping_sub(last.0);
+        match rules.source {
+            StrokeSource::Encoder => {
+                if step > rules.max_step || angle.is_closing() != last.is_closing() {
+                    return None;
+                }
+                self.see_standing(rules, angle);
+                if self.count_loads(rules, tick, total_kn) > LOADS_STANDING {
+                    return None;
+                }
+            }
+            // Forward, or not known to be back.
+            StrokeSource::Marked if self.in_stroke && !self.marked && step <= i32::MAX as u32 => {}
+            _ => return None,
+        }
+        self.last = Some(angle);
+        Some(angle)
+    }
+
+    /// Whether the press has carried next to nothing for a while.
+    #[must_use]
+    #[inline]
+    pub fn rested(&self) -> bool {
+        self.rested
+    }
+
+    /// An encoder that has moved since it was last seen to is not dead.
+    #[inline]
+    fn see_standing(&mut self, rules: &StrokeRules, angle: CrankAngle) {
+        if angle.advance_from(self.stood).unsigned_abs() > rules.jitter {
+            (self.stood, self.loads) = (angle, 0);
         }
     }
 
@@ -216,7 +267,7 @@ impl Tracker {
     /// Loads that came, each after a rest, since the crank sensor last moved: how a dead sensor shows.
     #[inline]
     fn count_loads(&mut self, rules: &StrokeRules, tick: Tick, total_kn: f32) -> u8 {
-        if total_kn.abs() < 0.5 * rules.onset_kn {
+        if total_kn.abs() < rules.rest_kn {
             if !self.rested {
                 let since = *self.below_since.get_or_insert(tick);
                 self.rested = tick.since(since) >= rules.pause_ticks;
@@ -233,9 +284,7 @@ impl Tracker {
 
     fn by_encoder(&mut self, rules: &StrokeRules, tick: Tick, crank: CrankReading, total_kn: f32) -> Place {
         let CrankReading::Angle(angle) = crank else { return self.lost() };
-        if angle.advance_from(self.stood).unsigned_abs() > rules.jitter {
-            (self.stood, self.loads) = (angle, 0);
-        }
+        self.see_standing(rules, angle);
         if self.count_loads(rules, tick, total_kn) > LOADS_STANDING {
             return self.lost();
         }
@@ -328,7 +377,7 @@ impl Tracker {
         if started {
             *self = Self { in_stroke: true, onset: Some(tick), ..*self };
         }
-        let resting = total_kn.abs() < 0.5 * rules.onset_kn;
+        let resting = total_kn.abs() < rules.rest_kn;
         let mut ended = false;
         if self.in_stroke && resting {
             let since = *self.below_since.get_or_insert(tick);

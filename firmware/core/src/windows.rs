@@ -72,25 +72,36 @@ pub struct Inside {
 }
 
 impl Inside {
-    /// Bit n is set where the position lies in the n-th span; no bit where it is unknown.
+    /// What [`Self::mask`] says, where it is known from the frame before.
     #[inline]
+    pub fn known(&self, position: Position) -> Option<u32> {
+        let (by_angle, here) = match position {
+            Position::Angle(angle) => (true, angle.0),
+            Position::SinceOnset(ticks) => (false, ticks),
+            Position::Unknown => return Some(0),
+        };
+        (by_angle == self.by_angle && here.wrapping_sub(self.from) < self.length).then_some(self.mask)
+    }
+
+    /// Bit n is set where the position lies in the n-th span; no bit where it is unknown.
     pub fn mask(&mut self, position: Position, spans: impl Iterator<Item = Span>) -> u32 {
+        if let Some(mask) = self.known(position) {
+            return mask;
+        }
         let (by_angle, here) = match position {
             Position::Angle(angle) => (true, angle.0),
             Position::SinceOnset(ticks) => (false, ticks),
             Position::Unknown => return 0,
         };
-        if by_angle != self.by_angle || here.wrapping_sub(self.from) >= self.length {
-            *self = Self { by_angle, from: here, length: u32::MAX, mask: 0 };
-            for (n, span) in spans.enumerate().filter(|(_, span)| span.by_angle == by_angle) {
-                let into = here.wrapping_sub(span.from);
-                self.mask |= u32::from(into <= span.width) << (n & 31);
-                // To its end if it is under way, else to its beginning; a span of all there is never changes.
-                let change =
-                    if into <= span.width { span.width - into } else { span.from.wrapping_sub(here) - 1 };
-                if change < self.length {
-                    self.length = change + 1;
-                }
+        *self = Self { by_angle, from: here, length: u32::MAX, mask: 0 };
+        for (n, span) in spans.enumerate().filter(|(_, span)| span.by_angle == by_angle) {
+            let into = here.wrapping_sub(span.from);
+            self.mask |= u32::from(into <= span.width) << (n & 31);
+            // To its end if it is under way, else to its beginning; a span of all there is never changes.
+            let change =
+                if into <= span.width { span.width - into } else { span.from.wrapping_sub(here) - 1 };
+            if change < self.length {
+                self.length = change + 1;
             }
         }
         self.mask
@@ -171,9 +182,8 @@ pub struct SensorWindow {
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Seen {
     frames: u32,
-    greatest: f32,
-    least: f32,
-    mean: f32,
+    /// What the window limits, kN.
+    value: f32,
 }
 
 /// What has been seen of the sensor inside one window in this stroke.
@@ -185,28 +195,31 @@ pub struct SensorSeen {
 
 impl Seen {
     /// Of a window that had begun when the die was changed: this stroke says nothing about it.
-    pub(crate) const VOID: Self = Self { frames: u32::MAX, greatest: 0.0, least: 0.0, mean: 0.0 };
+    pub(crate) const VOID: Self = Self { frames: u32::MAX, value: 0.0 };
 
     /// Whether the stroke says anything about the window.
     fn counts(&self) -> bool {
         self.frames != u32::MAX
     }
 
-    /// Takes in one frame of a watched load.
+    /// What the window limits, kN; none if no frame fell inside.
+    #[must_use]
+    pub fn value(&self) -> Option<f32> {
+        (self.frames > 0).then_some(self.value)
+    }
+
+    /// Takes in one frame of a watched load, of which `limited` is judged.
     #[inline]
-    pub fn load(&mut self, load: f32) {
+    pub fn load(&mut self, limited: WindowValue, load: f32) {
         self.frames = self.frames.saturating_add(1);
-        if self.frames == 1 {
-            (self.greatest, self.least, self.mean) = (load, load, load);
-        } else {
-            if load > self.greatest {
-                self.greatest = load;
-            }
-            if load < self.least {
-                self.least = load;
-            }
+        let first = self.frames == 1;
+        match limited {
+            WindowValue::Greatest if first || load > self.value => self.value = load,
+            WindowValue::Least if first || load < self.value => self.value = load,
+            WindowValue::Mean if first => self.value = load,
             // Welford: no sum grows with the length of the window.
-            self.mean += (load - self.mean) / self.frames as f32;
+            WindowValue::Mean => self.value += (load - self.value) / self.frames as f32,
+            WindowValue::Greatest | WindowValue::Least => {}
         }
     }
 }
@@ -224,20 +237,10 @@ impl SensorSeen {
 }
 
 impl WatchWindow {
-    /// The value the window limits, kN; none if no frame fell inside.
-    #[must_use]
-    pub fn value_of(&self, seen: &Seen) -> Option<f32> {
-        (seen.frames > 0).then_some(match self.value {
-            WindowValue::Greatest => seen.greatest,
-            WindowValue::Least => seen.least,
-            WindowValue::Mean => seen.mean,
-        })
-    }
-
     /// What the stroke's end finds. A window that no frame fell into is missed, not passed.
     #[must_use]
     pub fn judge(&self, seen: &Seen) -> Option<Finding> {
-        let value = self.value_of(seen).unwrap_or(f32::NAN);
+        let value = seen.value().unwrap_or(f32::NAN);
         if !seen.counts() || (value >= self.low_kn && value <= self.high_kn) {
             return None;
         }
@@ -380,8 +383,11 @@ mod tests {
 
     #[test]
     fn each_window_value_is_judged_against_both_limits() {
-        let mut seen = Seen::default();
-        [20.0, 30.0, 10.0].into_iter().for_each(|load| seen.load(load));
+        let seen = |value| {
+            let mut seen = Seen::default();
+            [20.0, 30.0, 10.0].into_iter().for_each(|load| seen.load(value, load));
+            seen
+        };
         let window = |value, low_kn, high_kn| WatchWindow {
             span: span(0.0, 1.0),
             channel: Channel::Column(2),
@@ -394,6 +400,7 @@ mod tests {
         for (value, is) in
             [(WindowValue::Greatest, 30.0), (WindowValue::Least, 10.0), (WindowValue::Mean, 20.0)]
         {
+            let seen = seen(value);
             assert_eq!(window(value, is, is).judge(&seen), None);
             assert_eq!(window(value, is + 0.1, 99.0).judge(&seen).map(|f| f.limit), Some(is + 0.1));
             assert_eq!(window(value, 0.0, is - 0.1).judge(&seen).map(|f| f.limit), Some(is - 0.1));

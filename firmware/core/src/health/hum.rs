@@ -87,18 +87,18 @@ impl<const N: usize> HumWatch<N> {
             self.wait -= 1;
             return false;
         }
-        self.take(rules, loads_kn)
+        self.take(rules, *loads_kn)
     }
 
     #[inline(never)]
-    fn take(&mut self, rules: &HumRules, loads_kn: &[f32; N]) -> bool {
+    fn take(&mut self, rules: &HumRules, loads_kn: [f32; N]) -> bool {
         if self.taken == 0 {
             self.states = [[[0.0; 2]; 2]; N];
-            self.first_kn = *loads_kn;
+            self.first_kn = loads_kn;
         }
         self.wait = rules.stride - 1;
         self.taken += 1;
-        for ((states, load), first) in self.states.iter_mut().zip(loads_kn).zip(&self.first_kn) {
+        for ((states, load), first) in self.states.iter_mut().zip(&loads_kn).zip(&self.first_kn) {
             let change = load - first;
             for ([one, two], cosine) in states.iter_mut().zip(rules.cosines) {
                 (*one, *two) = (change + cosine * *one - *two, *one);

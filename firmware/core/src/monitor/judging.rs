@@ -187,11 +187,11 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     fn judge_whole(&mut self, tick: Tick, given_up: bool) {
         let StrokeReport { features, findings, speed_spm, .. } = self.places.ended().0;
         let before = self.gain.lost();
-        if !given_up && self.mode.judges_die() && !findings.reasons().any_of_health() {
-            if let Some((column, share)) = self.gain.step(features, self.press.settings.centre_least_kn) {
-                let found = Finding::of_stroke(Reason::GaugeGain, share, LEFT);
-                findings.add(Finding { column: Some(column), ..found });
-            }
+        let judged = !given_up && self.mode.judges_die() && !findings.reasons().any_of_health();
+        if judged && let Some((column, share)) = self.gain.step(features, self.press.settings.centre_least_kn)
+        {
+            let found = Finding::of_stroke(Reason::GaugeGain, share, LEFT);
+            findings.add(Finding { column: Some(column), ..found });
         }
         let settings = &self.press.settings;
         *speed_spm = if settings.timed { features.speed_spm(settings.stroke.sample_hz) } else { None };

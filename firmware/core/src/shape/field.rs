@@ -44,5 +44,6 @@ pub fn hat(window: usize, count: usize, bin: usize, used: usize) -> f32 {
         return if window == 0 { 1.0 } else { 0.0 };
     }
     let along = bin as f32 * (count - 1) as f32 / (used - 1) as f32;
-    (1.0 - (along - window as f32).abs()).max(0.0)
+    let weight = 1.0 - (along - window as f32).abs();
+    if weight > 0.0 { weight } else { 0.0 }
 }

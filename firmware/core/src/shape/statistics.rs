@@ -101,7 +101,7 @@ impl<const N: usize> Tally<N> {
         let rows = q.iter().zip(&model.reference).zip(&model.per_sigma).enumerate();
         for (n, ((q, reference), per_sigma)) in rows.take(used).skip(from).take(PIECE) {
             // A bin lies under two neighbouring hats at most.
-            let first = if used > 1 { n * (WINDOWS - 1) / (used - 1) } else { 0 };
+            let first = if used > 1 { (n * (WINDOWS - 1) / (used - 1)).min(WINDOWS - 2) } else { 0 };
             let weights = [hat(first, WINDOWS, n, used), hat(first + 1, WINDOWS, n, used)];
             let columns = q.iter().zip(reference).zip(per_sigma).zip(&mut self.responses).enumerate();
             for (column, (((q, reference), per_sigma), responses)) in columns {
@@ -112,8 +112,9 @@ impl<const N: usize> Tally<N> {
                     *bin = Standout { column: column as u8, bins: [n as u16; 2] };
                 }
                 let matched = q * reference * per_sigma;
-                for (response, weight) in responses.iter_mut().skip(first).zip(weights) {
-                    *response += weight * matched;
+                if let Some([one, two]) = responses.get_mut(first..first + 2) {
+                    *one += weights[0] * matched;
+                    *two += weights[1] * matched;
                 }
             }
         }

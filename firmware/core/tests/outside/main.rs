@@ -9,31 +9,20 @@ use bolster_core::filter::{FilterConfig, FilterKind};
 use bolster_core::frame::CrankReading;
 use bolster_core::ledger::Ledger;
 use bolster_core::monitor::{Monitor, StrokeReport};
-use bolster_core::often::MofN;
 use bolster_core::shape::ShapeModel;
 use bolster_core::shape::model::{STATISTICS, Statistic};
 use bolster_core::signature::Layout;
 use bolster_core::stroke::StrokeSource;
-use bolster_core::units::{CrankAngle, Tick};
-use bolster_core::verdict::Verdict;
-use bolster_core::windows::{Channel, Seen, Span, WatchWindow, WindowValue};
+use bolster_core::units::Tick;
+use bolster_core::windows::{Seen, WindowValue};
 use kit::{ROUNDING, chance, frame, share_of_turn, sharp};
 use rand::RngExt as _;
 
 /// The running mean of a watch window.
 fn mean(values: impl Iterator<Item = f32>) -> f32 {
     let mut seen = Seen::default();
-    values.for_each(|value| seen.load(value));
-    let window = WatchWindow {
-        span: Span::angles(CrankAngle::TOP, CrankAngle::BOTTOM),
-        channel: Channel::Total,
-        value: WindowValue::Mean,
-        low_kn: 0.0,
-        high_kn: 0.0,
-        verdict: Verdict::Hold,
-        rule: MofN::FIRST,
-    };
-    window.value_of(&seen).unwrap()
+    values.for_each(|value| seen.load(WindowValue::Mean, value));
+    seen.value().unwrap()
 }
 
 #[test]

@@ -1,0 +1,97 @@
+//! Loads between which a frame changes nothing: no greatest or least load of the stroke, no rise or fall of the ledger, no
+//! machine limit. Most frames lie between them, and are seen to by one pair of comparisons a column instead of one a
+//! rule; where one does not, every rule is asked and the bounds are found anew.
+//!
+//! The bounds may be too narrow, which costs time, and never too wide: each is chosen so that the rule's own comparison,
+//! with its own roundings, holds at the bound, and those comparisons are monotone.
+
+use crate::features::Features;
+use crate::ledger::Ledger;
+use crate::machine::MachineLimits;
+
+/// See the module.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Still<const N: usize> {
+    /// `[column]`: least and greatest load.
+    columns: [[f32; 2]; N],
+    /// Of the total.
+    total: [f32; 2],
+    /// Greatest left-right and front-rear difference, of either sign.
+    apart: [f32; 2],
+}
+
+/// No load lies within.
+const NEVER: [f32; 2] = [f32::INFINITY, f32::NEG_INFINITY];
+
+impl<const N: usize> Default for Still<N> {
+    fn default() -> Self {
+        Self { columns: [NEVER; N], total: NEVER, apart: [f32::NEG_INFINITY; 2] }
+    }
+}
+
+impl<const N: usize> Still<N> {
+    /// Whether the frame changes nothing. Written so that a NaN does not lie within.
+    #[inline]
+    pub(crate) fn holds(&self, loads: &[f32; N], total: f32, differences: [f32; 2]) -> bool {
+        for (load, [low, high]) in loads.iter().zip(&self.columns) {
+            if !(*load <= *high && *load >= *low) {
+                return false;
+            }
+        }
+        let [low, high] = self.total;
+        // A lone column has no sides.
+        let level =
+            N < 2 || differences.iter().zip(&self.apart).all(|(difference, most)| difference.abs() <= *most);
+        total <= high && total >= low && level
+    }
+
+    /// Something else may have changed: the next frame is looked at by every rule.
+    pub(crate) fn forget(&mut self) {
+        self.total = NEVER;
+    }
+
+    /// Finds the bounds; `features` are those of the stroke under way, if one is.
+    pub(crate) fn find(
+        &mut self,
+        limits: &MachineLimits,
+        ledger: &Ledger<N>,
+        features: Option<&Features<N>>,
+    ) {
+        for (column, (bounds, idle)) in self.columns.iter_mut().zip(ledger.idle()).enumerate() {
+            let [mut low, mut high] = idle;
+            high = lesser(high, limits.column);
+            if let Some(of) = features.and_then(|features| features.columns.get(column)) {
+                high = lesser(high, of.peak.value);
+                low = -lesser(-low, of.reverse.value);
+            }
+            *bounds = [low, high];
+        }
+        self.total = [-limits.reverse, limits.rated];
+        self.apart = [limits.imbalance; 2];
+        if let Some(features) = features {
+            let [low, high] = self.total;
+            self.total =
+                [-lesser(-low, features.total.reverse.value), lesser(high, features.total.peak.value)];
+            let greatest = [features.left_right.value.abs(), features.front_rear.value.abs()];
+            self.apart = greatest.map(|greatest| lesser(limits.imbalance, greatest));
+        }
+        let within = |[_, total]: [f32; 2], [side, face]: [f32; 2]| {
+            total + limits.off_centre * (side + face) <= limits.rated
+        };
+        if !within(self.total, self.apart) {
+            // The allowance off the middle: half of the rating for the total, the rest for the differences.
+            let [low, high] = self.total;
+            self.total = [low, lesser(high, 0.5 * limits.rated)];
+            let most = 0.24 * limits.rated / limits.off_centre;
+            self.apart = self.apart.map(|apart| lesser(apart, most));
+            if !within(self.total, self.apart) {
+                self.forget();
+            }
+        }
+    }
+}
+
+/// The lesser of two; the second if they cannot be compared.
+fn lesser(a: f32, b: f32) -> f32 {
+    if a < b { a } else { b }
+}
