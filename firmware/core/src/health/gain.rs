@@ -167,7 +167,7 @@ mod tests {
     #[test]
     fn two_columns_are_neighbours_enough_and_a_stroke_below_the_least_load_says_nothing() {
         let two = |columns: [f32; 2]| {
-            let mut features = Gatherer::<2>::default().finish();
+            let mut features = Features::<2>::default();
             for (column, kn) in features.columns.iter_mut().zip(columns) {
                 column.peak.value = kn;
             }
