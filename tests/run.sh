@@ -127,7 +127,8 @@ demo() {
     echo "note: there is no demo command yet"
     return
   fi
-  cargo run --release --locked -- demo
+  # As the tests have built it: the README's command builds all of it once more, optimised, which costs minutes.
+  cargo run --locked -- demo
 }
 
 # The console in Chromium: what people do at it, axe-core on every page, every width.
@@ -145,8 +146,8 @@ browser() {
     echo "note: npm cannot fetch axe-core here: the console is not tried in a browser"
     return
   fi
-  cargo build --release --locked -p bolster || return
-  CHROMIUM=$chromium AXE=$folder/node_modules/axe-core/axe.min.js timeout 600 node tests/browser/run.mjs
+  cargo build --locked -p bolster || return
+  BOLSTER_BIN=$PWD/target/debug/bolster CHROMIUM=$chromium AXE=$folder/node_modules/axe-core/axe.min.js timeout 600 node tests/browser/run.mjs
 }
 
 step tools tools
