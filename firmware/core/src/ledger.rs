@@ -141,10 +141,6 @@ impl Rainflow {
         new
     }
 
-    fn point(&self, from_top: usize) -> f32 {
-        self.settled.checked_sub(from_top).and_then(|n| self.points.get(n)).copied().unwrap_or(0.0)
-    }
-
     /// One more turning point, which waits to be settled.
     fn push(&mut self, turning: f32, counted: &mut impl FnMut(f32, f32, f32)) {
         if self.len == OPEN_POINTS {
@@ -163,25 +159,28 @@ impl Rainflow {
     /// So many comparisons of the turning points that wait. True if none waits any more.
     fn settle(&mut self, most: usize, counted: &mut impl FnMut(f32, f32, f32)) -> bool {
         for _ in 0..most {
-            let open = self.settled >= 3 && {
-                let (newest, middle, oldest) = (self.point(1), self.point(2), self.point(3));
-                let (x, y) = ((newest - middle).abs(), (middle - oldest).abs());
-                let inner = x < y;
-                let closed = !inner;
-                if closed && self.settled == 3 {
-                    // Y holds the starting point: half a cycle, and the start moves on.
-                    self.drop_first(counted);
-                } else if closed {
-                    counted(y, 0.5 * (middle + oldest), 1.0);
-                    self.remove(self.settled - 3, 2);
+            // None where fewer than three are settled: the range is the wrong way round.
+            let from = self.settled.wrapping_sub(3);
+            let closed = match self.points.get(from..self.settled) {
+                Some(&[oldest, middle, newest]) => {
+                    let (x, y) = ((newest - middle).abs(), (middle - oldest).abs());
+                    let inner = x < y;
+                    (!inner).then_some((y, 0.5 * (middle + oldest)))
                 }
-                closed
+                _ => None,
             };
-            if !open {
-                if self.settled >= self.len {
-                    return true;
+            match closed {
+                // Y holds the starting point: half a cycle, and the start moves on.
+                Some((range, mean)) if from == 0 => {
+                    counted(range, mean, 0.5);
+                    self.remove(0, 1);
                 }
-                self.settled += 1;
+                Some((range, mean)) => {
+                    counted(range, mean, 1.0);
+                    self.remove(from, 2);
+                }
+                None if self.settled >= self.len => return true,
+                None => self.settled += 1,
             }
         }
         false
@@ -291,10 +290,11 @@ impl<const N: usize> Ledger<N> {
     /// Takes in one frame's filtered loads.
     #[inline]
     pub fn step(&mut self, loads: &[f32; N]) {
-        let share = self.share_kn;
+        let (share, mut waits) = (self.share_kn, self.waits);
         for ((flow, load), weighted) in self.flows.iter_mut().zip(loads).zip(&mut self.weighted) {
-            self.waits |= flow.take(*load, |range, _, cycles| weighted.add(cycles * weight(range / share)));
+            waits |= flow.take(*load, |range, _, cycles| weighted.add(cycles * weight(range / share)));
         }
+        self.waits = waits;
         self.rest();
     }
 

@@ -29,7 +29,7 @@ use crate::still::Still;
 use crate::stroke::{Place, Position, StrokeSource, Tracker};
 use crate::units::{CrankAngle, Tick};
 use crate::verdict::{Finding, Findings, Reason, ReasonSet};
-use crate::windows::{Channel, Inside, Seen, SensorSeen};
+use crate::windows::{Alike, Channel, Inside, Seen, SensorSeen};
 use judging::Judging;
 
 mod judging;
@@ -126,6 +126,7 @@ pub struct Monitor<const N: usize, const BINS: usize, const KEEP: usize> {
     gauges: GaugeWatch<N>,
     tracker: Tracker,
     inside: Inside,
+    alike: Alike,
     filters: [LowPassState; N],
     still: Still<N>,
     gatherer: Gatherer,
@@ -166,6 +167,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             judging: None,
             places: Places::default(),
             inside: Inside::default(),
+            alike: Alike::default(),
             mode: Mode::default(),
             waiting: false,
             gain: GainWatch::default(),
@@ -262,8 +264,15 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             && position.angle().is_some_and(|angle| {
                 angle.is_closing() && total * self.press.slide.rate_mm(angle) > limits.torque
             });
-        if !within || turning || (self.in_stroke && self.gatherer.work_kj() > limits.energy) {
+        if !within || turning {
             self.judge_limits(&moment());
+        } else if self.in_stroke {
+            // Written so that a NaN breaks it.
+            let (work, most) = (self.gatherer.work_kj(), limits.energy);
+            let kept = work <= most;
+            if !kept {
+                self.found(frame.tick, position, Reason::WorkOverEnergy, None, [work, most]);
+            }
         }
         // One report a frame, or the first would be lost.
         reported = reported || self.judge_ended(frame.tick);
@@ -350,6 +359,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             self.journal.write(tick, self.stroke, EventKind::ModeChanged(mode), None, None);
         }
         if let Some(limits) = self.next_die.take() {
+            self.tell_alike();
             self.shape.clear();
             self.gauges.set_alone_frames(None);
             self.shape.set_envelope(limits.envelope);
@@ -390,12 +400,22 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             Some(inside) => inside,
             None => self.look_inside(now.position),
         };
-        if inside == 0 {
+        // Watch windows come before sensor windows in the mask.
+        let watches = self.die.watch.len();
+        if inside == self.alike.inside && sensors == self.alike.sensors {
+            self.alike.frames += 1;
+        } else {
+            if self.alike.inside >> (watches & 31) != 0 {
+                self.tell_alike();
+            }
+            self.alike = Alike { inside, sensors, frames: 1 };
+        }
+        let watched = inside & !(u32::MAX << (watches & 31));
+        if watched == 0 {
             return;
         }
         let seen = self.places.seen();
-        let watches = self.die.watch.len();
-        for n in bits(inside & !(u32::MAX << (watches & 31))) {
+        for n in bits(watched) {
             let (Some(window), Some(seen)) = (self.die.watch.get(n), seen.watch.get_mut(n)) else {
                 continue;
             };
@@ -405,21 +425,30 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             };
             seen.load(window.value, load);
         }
-        // Sensor windows follow the watch windows in the mask.
-        for n in bits(inside >> (watches & 31)) {
+    }
+
+    /// Tells the sensor windows what was alike in the last frames.
+    #[inline(never)]
+    fn tell_alike(&mut self) {
+        let Alike { inside, sensors, frames } = core::mem::take(&mut self.alike);
+        let seen = self.places.seen();
+        for n in bits(inside >> (self.die.watch.len() & 31)) {
             let (Some(window), Some(seen)) = (self.die.sensors.get(n), seen.sensors.get_mut(n)) else {
                 continue;
             };
-            seen.sensor(sensors & (1 << (window.input & 7)) != 0);
+            seen.sensor(sensors & (1 << (window.input & 7)) != 0, frames);
         }
     }
 
     /// Where a window of the die begins or ends.
     #[inline(never)]
     fn look_inside(&mut self, position: Position) -> u32 {
-        let watched = self.die.watch.iter().map(|window| window.span);
-        let spans = watched.chain(self.die.sensors.iter().map(|window| window.span));
-        self.inside.mask(position, spans)
+        self.inside.begin(position);
+        let watched = (0..).zip(&self.die.watch);
+        watched.for_each(|(n, window)| self.inside.look(n, window.span));
+        let sensors = (self.die.watch.len() as u32..).zip(&self.die.sensors);
+        sensors.for_each(|(n, window)| self.inside.look(n, window.span));
+        self.inside.known(position).unwrap_or(0)
     }
 
     /// The machine's limits in this frame, in a stroke or not.
@@ -434,20 +463,9 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             differences: now.differences,
             work_kj: if self.in_stroke { self.gatherer.work_kj() } else { 0.0 },
         };
-        let Self { press, places, permit, present, .. } = self;
-        press.limits.check(&load, |reason, column, value, limit| {
-            let verdict = reason.verdict();
-            places.under_way().findings.add(Finding {
-                reason,
-                verdict,
-                column,
-                from: now.position,
-                to: now.position,
-                value,
-                limit,
-            });
-            present.insert(reason);
-            permit.take(now.tick, reason, verdict, false);
+        let limits = self.press.limits;
+        limits.check(&load, |reason, column, value, limit| {
+            self.found(now.tick, now.position, reason, column, [value, limit]);
         });
     }
 
@@ -529,13 +547,32 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     }
 
     /// Something is wrong with the monitor's own senses.
-    #[inline(never)]
     fn wrong(&mut self, tick: Tick, reason: Reason, column: Option<u8>, position: Position) {
+        self.found(tick, position, reason, column, [0.0; 2]);
+    }
+
+    /// Something that counts in the very frame that shows it: with its value and limit where the stroke first has it.
+    #[inline(never)]
+    fn found(
+        &mut self,
+        tick: Tick,
+        position: Position,
+        reason: Reason,
+        column: Option<u8>,
+        [value, limit]: [f32; 2],
+    ) {
+        let alone = ReasonSet::of(reason);
+        self.present.add(alone);
+        let findings = &mut self.places.under_way().findings;
+        // Most that is wrong is wrong for many frames: told already, and the permit latched by it.
+        let known = findings.knows(reason, column);
+        if known && matches!(self.permit.state(), PermitState::Latched(by) if by.meets(alone)) {
+            return;
+        }
         let verdict = reason.verdict();
-        let finding =
-            Finding { reason, verdict, column, from: position, to: position, value: 0.0, limit: 0.0 };
-        self.places.under_way().findings.add(finding);
-        self.present.insert(reason);
+        if !known {
+            findings.add(Finding { reason, verdict, column, from: position, to: position, value, limit });
+        }
         self.permit.take(tick, reason, verdict, false);
     }
 

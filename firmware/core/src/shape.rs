@@ -91,6 +91,8 @@ enum Stage {
     Rebase {
         to_candidate: bool,
     },
+    /// The stroke in hand becomes the candidate.
+    Candidate,
     Tangent {
         row: usize,
         step: usize,
@@ -104,6 +106,7 @@ impl Stage {
             Self::Idle
             | Self::Follow { candidate: false, .. }
             | Self::Rebase { .. }
+            | Self::Candidate
             | Self::Tangent { .. } => true,
             Self::Measure(against) | Self::Conclude(against) => against == Against::Drift,
             Self::Follow { candidate: true, .. } => false,
@@ -263,7 +266,7 @@ impl<const N: usize, const BINS: usize> ShapeJudge<N, BINS> {
     /// tangents of a moved baseline, and the conclusions between them.
     pub const PARTS: usize = 4 * (Residual::<N, BINS>::PARTS + 1)
         + TANGENTS * (BINS.div_ceil(PIECE) + 3 + 2 * (FACTORS + TANGENTS))
-        + 5;
+        + 6;
 
     /// Sets or removes the model; `marked` says whether changes of coil will be told by [`Self::new_coil`].
     pub fn set(&mut self, model: Option<ShapeModel<N, BINS>>, marked: bool) {
@@ -400,7 +403,7 @@ impl<const N: usize, const BINS: usize> ShapeJudge<N, BINS> {
         let state = &mut self.state;
         if self.content == Content::Model {
             // These need the signature, whose place is needed.
-            if matches!(state.stage, Stage::Follow { .. } | Stage::Rebase { .. }) {
+            if matches!(state.stage, Stage::Follow { .. } | Stage::Rebase { .. } | Stage::Candidate) {
                 state.stage = state.part(&self.model, findings);
             }
             if !state.stage.is_upkeep() {

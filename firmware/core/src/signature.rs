@@ -148,7 +148,7 @@ impl<const BINS: usize> Layout<BINS> {
     #[must_use]
     pub fn position(&self, place: f32) -> Position {
         if self.by_angle {
-            Position::Angle(CrankAngle::from_degrees(f64::from(place)))
+            Position::Angle(CrankAngle::from_place(place))
         } else {
             Position::SinceOnset(place as u32)
         }

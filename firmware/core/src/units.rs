@@ -105,6 +105,19 @@ impl CrankAngle {
         Self(rounded as i64 as u32)
     }
 
+    /// From degrees of 1 to 360 as [`Self::from_degrees`], and to its resolution below 1, without a double unit; anything
+    /// else gives the top.
+    #[must_use]
+    pub fn from_place(degrees: f32) -> Self {
+        // In 2⁻²³ degrees, exact from one degree on; 2³²/360 · 2⁻²³ is 64/45. The cast saturates.
+        if !(0.0..=360.0).contains(&degrees) {
+            return Self::TOP;
+        }
+        let fine = (degrees * 8_388_608.0) as u32;
+        let (whole, rest) = (fine / 45, fine % 45);
+        Self(whole.wrapping_mul(64).wrapping_add((rest * 128 + 45) / 90))
+    }
+
     /// In degrees, 0 to just under 360, in single precision throughout: to 2.2e-5 degrees.
     #[must_use]
     #[inline]
@@ -148,6 +161,24 @@ mod tests {
             let back = f64::from(CrankAngle::from_degrees(degrees).degrees());
             // One 2⁻²⁴ of a turn cut off, and half an f32 step just under 360.
             assert!((back - degrees).abs() < 2.2e-5 + 1.6e-5, "{degrees} came back as {back}");
+        }
+    }
+
+    #[test]
+    fn a_place_in_single_precision_becomes_the_same_angle_as_by_double_precision() {
+        let mut degrees = 1.0_f32;
+        while degrees <= 360.0 {
+            let double = CrankAngle::from_degrees(f64::from(degrees));
+            assert_eq!(CrankAngle::from_place(degrees), double, "{degrees}");
+            degrees += 0.001_37;
+        }
+        for degrees in [0.0, 1e-9, 0.3, 0.999_999, 1.0, 180.0, 359.999_97, 360.0] {
+            let [place, double] =
+                [CrankAngle::from_place(degrees), CrankAngle::from_degrees(f64::from(degrees))];
+            assert!(place.advance_from(double).abs() <= 2, "{degrees}: {place:?} {double:?}");
+        }
+        for none in [f32::NAN, -1.0, 361.0, f32::INFINITY] {
+            assert_eq!(CrankAngle::from_place(none), CrankAngle::TOP);
         }
     }
 

@@ -227,6 +227,26 @@ pub struct ReasonSet(u64);
 const _: () = assert!(Reason::ALL.len() <= 64, "a reason set is 64 bits");
 
 impl ReasonSet {
+    /// Of one.
+    #[must_use]
+    #[inline]
+    pub const fn of(reason: Reason) -> Self {
+        Self(1 << (reason as u8))
+    }
+
+    /// Adds all of another set.
+    #[inline]
+    pub fn add(&mut self, others: Self) {
+        self.0 |= others.0;
+    }
+
+    /// Whether a reason is in both.
+    #[must_use]
+    #[inline]
+    pub const fn meets(self, other: Self) -> bool {
+        self.0 & other.0 != 0
+    }
+
     /// Adds one; true if it was not in yet.
     pub fn insert(&mut self, reason: Reason) -> bool {
         let bit = 1 << (reason as u8);
@@ -314,35 +334,63 @@ impl Finding {
 pub const FINDINGS: usize = 12;
 
 /// What was found in one stroke.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Findings {
     reasons: ReasonSet,
     verdict: Verdict,
+    /// `[reason]`: bit n for column n, the last one for none.
+    known: [u32; Reason::ALL.len()],
     list: heapless::Vec<Finding, FINDINGS>,
+}
+
+impl Default for Findings {
+    fn default() -> Self {
+        Self::NONE
+    }
 }
 
 impl Findings {
     /// Nothing found.
-    pub(crate) const NONE: Self =
-        Self { reasons: ReasonSet(0), verdict: Verdict::Pass, list: heapless::Vec::new() };
+    pub(crate) const NONE: Self = Self {
+        reasons: ReasonSet(0),
+        verdict: Verdict::Pass,
+        known: [0; Reason::ALL.len()],
+        list: heapless::Vec::new(),
+    };
 
     /// Forgets all.
     pub fn clear(&mut self) {
         self.reasons = ReasonSet::default();
         self.verdict = Verdict::Pass;
+        self.known = [0; Reason::ALL.len()];
         self.list.clear();
     }
 
     /// Adds a finding. Of one reason and column only the first is listed.
+    #[inline(never)]
     pub fn add(&mut self, finding: Finding) {
         self.verdict = self.verdict.max(finding.verdict);
-        let fresh = self.reasons.insert(finding.reason);
-        let known =
-            !fresh && self.list.iter().any(|f| f.reason == finding.reason && f.column == finding.column);
-        if !known {
+        self.reasons.insert(finding.reason);
+        let bit = Self::bit(finding.column);
+        if let Some(known) = self.known.get_mut(finding.reason as usize)
+            && *known & bit == 0
+        {
+            *known |= bit;
             // A full list loses details only; the reason and the verdict are kept above.
             let _ = self.list.push(finding);
         }
+    }
+
+    /// Whether a finding of this reason and column has been added.
+    #[must_use]
+    #[inline]
+    pub fn knows(&self, reason: Reason, column: Option<u8>) -> bool {
+        self.known.get(reason as usize).is_some_and(|known| known & Self::bit(column) != 0)
+    }
+
+    #[inline]
+    fn bit(column: Option<u8>) -> u32 {
+        1 << column.map_or(31, |column| column & 31)
     }
 
     /// The worst verdict so far.

@@ -84,27 +84,40 @@ impl Inside {
     }
 
     /// Bit n is set where the position lies in the n-th span; no bit where it is unknown.
-    pub fn mask(&mut self, position: Position, spans: impl Iterator<Item = Span>) -> u32 {
+    pub fn mask(&mut self, position: Position, spans: impl IntoIterator<Item = Span>) -> u32 {
         if let Some(mask) = self.known(position) {
             return mask;
         }
-        let (by_angle, here) = match position {
-            Position::Angle(angle) => (true, angle.0),
-            Position::SinceOnset(ticks) => (false, ticks),
-            Position::Unknown => return 0,
-        };
-        *self = Self { by_angle, from: here, length: u32::MAX, mask: 0 };
-        for (n, span) in spans.enumerate().filter(|(_, span)| span.by_angle == by_angle) {
-            let into = here.wrapping_sub(span.from);
-            self.mask |= u32::from(into <= span.width) << (n & 31);
-            // To its end if it is under way, else to its beginning; a span of all there is never changes.
-            let change =
-                if into <= span.width { span.width - into } else { span.from.wrapping_sub(here) - 1 };
-            if change < self.length {
-                self.length = change + 1;
-            }
+        self.begin(position);
+        for (n, span) in (0..).zip(spans) {
+            self.look(n, span);
         }
         self.mask
+    }
+
+    /// Begins to find the answer for a position; [`Self::look`] at each span is to follow.
+    pub(crate) fn begin(&mut self, position: Position) {
+        let (by_angle, from) = match position {
+            Position::Angle(angle) => (true, angle.0),
+            Position::SinceOnset(ticks) => (false, ticks),
+            Position::Unknown => return,
+        };
+        *self = Self { by_angle, from, length: u32::MAX, mask: 0 };
+    }
+
+    /// Takes in the n-th span.
+    pub(crate) fn look(&mut self, n: u32, span: Span) {
+        if span.by_angle != self.by_angle {
+            return;
+        }
+        let into = self.from.wrapping_sub(span.from);
+        let within = into <= span.width;
+        self.mask |= u32::from(within) << (n & 31);
+        // To its end if it is under way, else to its beginning; a span of all there is never changes.
+        let change = if within { span.width - into } else { span.from.wrapping_sub(self.from) - 1 };
+        if change < self.length {
+            self.length = change + 1;
+        }
     }
 
     /// The spans are others now.
@@ -228,12 +241,20 @@ impl SensorSeen {
     /// See [`Seen::VOID`].
     pub(crate) const VOID: Self = Self { frames: u32::MAX, on: 0 };
 
-    /// Takes in one frame.
-    #[inline]
-    pub fn sensor(&mut self, on: bool) {
-        self.frames = self.frames.saturating_add(1);
-        self.on = self.on.saturating_add(u32::from(on));
+    /// Takes in so many frames in which the sensor is alike.
+    pub fn sensor(&mut self, on: bool, frames: u32) {
+        self.frames = self.frames.saturating_add(frames);
+        self.on = self.on.saturating_add(if on { frames } else { 0 });
     }
+}
+
+/// Frames in a row that have the same sensors on and lie in the same windows: counted together, and told to the windows
+/// when that changes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) struct Alike {
+    pub(crate) inside: u32,
+    pub(crate) sensors: u8,
+    pub(crate) frames: u32,
 }
 
 impl WatchWindow {
@@ -412,7 +433,7 @@ mod tests {
     fn sensor_rules_hold_over_the_whole_window() {
         let seen = |pattern: &[bool]| {
             let mut seen = SensorSeen::default();
-            pattern.iter().for_each(|on| seen.sensor(*on));
+            pattern.iter().for_each(|on| seen.sensor(*on, 1));
             seen
         };
         let window = |must| SensorWindow {

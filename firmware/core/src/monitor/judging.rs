@@ -38,6 +38,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
 
     /// The stroke under way is over and goes to be judged.
     pub(super) fn end_stroke(&mut self, tick: Tick, given_up: bool) {
+        self.tell_alike();
         let stroke = self.places.under_way();
         self.gatherer.finish(&mut stroke.features);
         let overloaded = stroke.findings.reasons().any_machine_limit();

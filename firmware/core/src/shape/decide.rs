@@ -17,6 +17,7 @@ fn inflation(strokes: u32) -> f32 {
 
 impl<const N: usize, const BINS: usize> State<N, BINS> {
     /// One part of the work; gives the next stage.
+    #[inline(never)]
     pub(super) fn part(&mut self, model: &ShapeModel<N, BINS>, findings: &mut Findings) -> Stage {
         match self.stage {
             Stage::Idle => Stage::Idle,
@@ -36,6 +37,10 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
                 let ended = if self.active == 0 { second } else { first };
                 move_towards(&mut self.candidate, ended.field(), weight);
                 self.candidate_followed()
+            }
+            Stage::Candidate => {
+                self.candidate = *self.ended().field();
+                Stage::Idle
             }
             Stage::Rebase { to_candidate } => {
                 self.baseline = if to_candidate { self.candidate } else { *self.ended().field() };
@@ -191,8 +196,7 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
             self.residual.begin();
             return Stage::Measure(Against::Candidate);
         }
-        self.new_candidate(stock, near);
-        Stage::Idle
+        self.new_candidate(stock, near)
     }
 
     fn against_candidate(&mut self, model: &ShapeModel<N, BINS>) -> Stage {
@@ -207,7 +211,7 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
         if self.agreeing > 1 && self.misses < MISSES {
             self.misses += 1;
         } else {
-            self.new_candidate(self.own_stock, self.candidate_near);
+            return self.new_candidate(self.own_stock, self.candidate_near);
         }
         Stage::Idle
     }
@@ -232,12 +236,12 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
         self.rebase(true, self.agreeing)
     }
 
-    fn new_candidate(&mut self, stock: bool, near: bool) {
-        self.candidate = *self.ended().field();
+    fn new_candidate(&mut self, stock: bool, near: bool) -> Stage {
         self.agreeing = 1;
         self.misses = 0;
         self.candidate_allowed = stock;
         self.candidate_near = near;
+        Stage::Candidate
     }
 
     /// Moves the baseline to the candidate, or to the stroke in hand.

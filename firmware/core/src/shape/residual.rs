@@ -9,7 +9,7 @@ use super::statistics::{FieldStatistics, Tally};
 pub const ROUNDS: usize = 3;
 
 /// Parts in which the baseline is subtracted, so many of the bins each.
-const SUBTRACTING: usize = 2;
+const SUBTRACTING: usize = 4;
 
 /// The residual being taken apart.
 #[derive(Debug, Clone)]

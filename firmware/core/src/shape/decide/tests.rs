@@ -82,14 +82,14 @@ fn what_is_just_at_a_limit_has_left_it() {
     let mut state = marked(1);
     state.agreeing = 1;
     state.residual.of_q.energy = 64.0;
-    assert_eq!((state.against_candidate(&model), state.agreeing, state.misses), (Stage::Idle, 1, 0));
+    assert_eq!((state.against_candidate(&model), state.agreeing, state.misses), (Stage::Candidate, 1, 0));
     // As large as the reference itself, and no stock: not even a candidate.
     let mut state = marked(5);
     state.residual.of_p.energy = f32::INFINITY;
     state.residual.size = model.reference_size * model.reference_size;
     assert_eq!((state.against_reference(&model, &mut findings), state.agreeing), (Stage::Idle, 0));
     state.residual.size *= 0.999;
-    assert_eq!((state.against_reference(&model, &mut findings), state.agreeing), (Stage::Idle, 1));
+    assert_eq!((state.against_reference(&model, &mut findings), state.agreeing), (Stage::Candidate, 1));
 }
 
 #[test]
