@@ -91,6 +91,8 @@ struct Run {
 pub struct GaugeWatch<const N: usize> {
     /// A frame has been seen since the last interruption.
     seen: bool,
+    /// Neither of the three below is against any gauge.
+    well: bool,
     /// No gauge repeats itself or is at an end of its range.
     lively: bool,
     /// A gauge is noisier than it may be.
@@ -118,6 +120,7 @@ impl<const N: usize> Default for GaugeWatch<N> {
     fn default() -> Self {
         Self {
             seen: false,
+            well: true,
             lively: true,
             noisy: false,
             hums: false,
@@ -196,7 +199,7 @@ impl<const N: usize> GaugeWatch<N> {
             self.heard = 0;
         }
         self.previous_kn = *now.loads_kn;
-        (!self.lively || self.noisy || self.hums).then(|| self.health(rules, *now.counts))
+        (!self.well).then(|| self.health(rules, now.counts))
     }
 
     /// Listens for hum; `idle` says that the die does not work in this frame.
@@ -206,7 +209,12 @@ impl<const N: usize> GaugeWatch<N> {
             self.hum.give_up();
         } else if self.hum.step(rules, loads_kn) {
             self.hums = self.hum.any();
+            self.sum_up();
         }
+    }
+
+    fn sum_up(&mut self) {
+        self.well = self.lively && !self.noisy && !self.hums;
     }
 
     /// Whether no gauge has changed its reading for longer than a converter that works could give.
@@ -247,6 +255,7 @@ impl<const N: usize> GaugeWatch<N> {
         }
         // Of a lone gauge it cannot be told whether it is stuck or all that comes is.
         self.stale = N > 1 && fewest >= rules.repeat_frames.max(1);
+        self.sum_up();
     }
 
     /// The third of three frames of the unloaded press: the second difference of neighbours is noise, whatever the drift.
@@ -260,10 +269,11 @@ impl<const N: usize> GaugeWatch<N> {
             noisy |= *noise > rules.noise_kn;
         }
         self.noisy = noisy;
+        self.sum_up();
     }
 
     #[inline(never)]
-    fn health(&self, rules: &HealthRules, counts: [i32; N]) -> [GaugeHealth; N] {
+    fn health(&self, rules: &HealthRules, counts: &[i32; N]) -> [GaugeHealth; N] {
         let mut all = [GaugeHealth::Good; N];
         let alone_frames = self.alone_frames.unwrap_or(rules.stuck_alone_frames);
         let columns = self.runs.iter().zip(&self.noise_kn).zip(counts).enumerate();

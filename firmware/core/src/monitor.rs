@@ -247,7 +247,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         let within = self.still.holds(&loads, total, differences) || self.take_change(&moment());
         self.ledger.rest();
         if self.in_stroke {
-            self.gather(&moment(), frame.sensors);
+            self.gather(moment(), frame.sensors);
         }
 
         // judge; first the senses, so that a broken gauge is named before the overload it seems to show
@@ -390,12 +390,13 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     }
 
     #[inline]
-    fn gather(&mut self, now: &Moment<N>, sensors: u8) {
+    fn gather(&mut self, now: Moment<N>, sensors: u8) {
         let onset_kn = self.press.settings.stroke.onset_kn;
-        if self.gatherer.add(&mut self.places.under_way().features, now, onset_kn) {
+        if self.gatherer.add(&mut self.places.under_way().features, &now, onset_kn) {
             self.contact = true;
         }
-        self.shape.step(now.position, &now.guarded);
+        let guarded = now.guarded;
+        self.shape.step(now.position, &guarded);
         let inside = match self.inside.known(now.position) {
             Some(inside) => inside,
             None => self.look_inside(now.position),
@@ -411,17 +412,22 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             self.alike = Alike { inside, sensors, frames: 1 };
         }
         let watched = inside & !(u32::MAX << (watches & 31));
-        if watched == 0 {
-            return;
+        if watched != 0 {
+            self.watch(watched, now.loads, now.total);
         }
+    }
+
+    /// The watch windows that the frame lies in.
+    #[inline(never)]
+    fn watch(&mut self, inside: u32, loads: [f32; N], total: f32) {
         let seen = self.places.seen();
-        for n in bits(watched) {
+        for n in bits(inside) {
             let (Some(window), Some(seen)) = (self.die.watch.get(n), seen.watch.get_mut(n)) else {
                 continue;
             };
             let load = match window.channel {
-                Channel::Total => now.total,
-                Channel::Column(column) => now.loads.get(usize::from(column)).copied().unwrap_or(0.0),
+                Channel::Total => total,
+                Channel::Column(column) => loads.get(usize::from(column)).copied().unwrap_or(0.0),
             };
             seen.load(window.value, load);
         }

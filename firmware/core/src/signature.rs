@@ -232,19 +232,19 @@ impl<const N: usize, const BINS: usize> Signature<N, BINS> {
             }
             return;
         }
-        self.cross(layout, here, loads);
+        self.cross(layout, here, *loads);
     }
 
     /// A frame that is the first, or ends a bin, or begins the first one.
     #[inline(never)]
-    fn cross(&mut self, layout: &Layout<BINS>, here: f32, loads: &[f32; N]) {
+    fn cross(&mut self, layout: &Layout<BINS>, here: f32, loads: [f32; N]) {
         let (first, _) = layout.edges(0);
         let Some((before, from)) = self.last else {
             // A stroke seen only from inside the bins misses its first ones, unless it began before the top and has yet
             // to come to them; time counts from onset and cannot.
             self.whole = here <= first || !layout.by_angle;
             if self.whole {
-                self.last = Some((here, *loads));
+                self.last = Some((here, loads));
                 (self.inside, self.ends) =
                     (here >= first, if here >= first { layout.edges(0).1 } else { first });
             }
@@ -254,7 +254,7 @@ impl<const N: usize, const BINS: usize> Signature<N, BINS> {
         if here <= before || (layout.by_angle && here - before > HALF_TURN) {
             return;
         }
-        self.last = Some((here, *loads));
+        self.last = Some((here, loads));
         if here <= first {
             // Exactly where they begin.
             (self.inside, self.ends) = (true, layout.edges(0).1);
@@ -262,7 +262,7 @@ impl<const N: usize, const BINS: usize> Signature<N, BINS> {
         }
         let slope = 1.0 / (here - before);
         let at = |place: f32| {
-            let mut x = *loads;
+            let mut x = loads;
             for (x, from) in x.iter_mut().zip(&from) {
                 *x = from + (*x - from) * ((place - before) * slope);
             }
@@ -275,7 +275,7 @@ impl<const N: usize, const BINS: usize> Signature<N, BINS> {
             let (begins, edge) = layout.edges(self.filled);
             let closes = here >= edge;
             let end = if closes { edge } else { here };
-            let end_loads = if here > end { at(end) } else { *loads };
+            let end_loads = if here > end { at(end) } else { loads };
             let width = 0.5 * (end - start);
             for ((open, a), b) in self.open.iter_mut().zip(&start_loads).zip(&end_loads) {
                 *open += width * (a + b);
