@@ -20,6 +20,9 @@ const ALL: usize = 2 * OPEN_POINTS;
 /// one that closes a range: those that wait do not pile up.
 const A_FRAME: usize = 2;
 
+/// No load lies between these.
+const NONE: [f32; 2] = [f32::INFINITY, f32::NEG_INFINITY];
+
 /// A sum of many small terms as two f32, good to some 47 bits: what the sample loop can add without a double unit.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 struct LongSum {
@@ -68,7 +71,7 @@ impl Rainflow {
             last: 0.0,
             rising: None,
             hysteresis,
-            idle: [f32::INFINITY, f32::NEG_INFINITY],
+            idle: NONE,
         }
     }
 
@@ -246,6 +249,8 @@ pub struct Ledger<const N: usize> {
     weighted: [LongSum; N],
     /// A turning point waits to be settled.
     waits: bool,
+    /// `[column]`: loads between which nothing changes.
+    idle: [[f32; 2]; N],
     flows: [Rainflow; N],
     share_kn: f32,
 }
@@ -267,35 +272,35 @@ impl<const N: usize> Ledger<N> {
             overloads: 0,
             weighted: [LongSum::default(); N],
             waits: false,
+            idle: [NONE; N],
             // Swings below 2 % of the share weigh under 3e-9 and are mostly noise.
             flows: [Rainflow::new(0.02 * share_kn); N],
             share_kn,
         }
     }
 
-    /// `[column]`: loads between which a frame changes nothing, those [`Self::step`] may be left out for.
+    /// Takes in one frame's filtered loads.
     #[inline]
-    pub(crate) fn idle(&self) -> impl Iterator<Item = [f32; 2]> {
-        self.flows.iter().map(|flow| flow.idle)
-    }
-
-    /// A frame whose loads lie within [`Self::idle`].
-    #[inline]
-    pub(crate) fn rest(&mut self) {
+    pub fn step(&mut self, loads: &[f32; N]) {
+        let idle = loads.iter().zip(&self.idle).all(|(load, [low, high])| load >= low && load <= high);
+        if !idle {
+            self.follow(*loads);
+        }
         if self.waits {
             self.settle(A_FRAME);
         }
     }
 
-    /// Takes in one frame's filtered loads.
-    #[inline]
-    pub fn step(&mut self, loads: &[f32; N]) {
+    /// A load that rises, falls or turns.
+    #[inline(never)]
+    fn follow(&mut self, loads: [f32; N]) {
         let (share, mut waits) = (self.share_kn, self.waits);
-        for ((flow, load), weighted) in self.flows.iter_mut().zip(loads).zip(&mut self.weighted) {
+        let columns = self.flows.iter_mut().zip(&loads).zip(&mut self.weighted).zip(&mut self.idle);
+        for (((flow, load), weighted), idle) in columns {
             waits |= flow.take(*load, |range, _, cycles| weighted.add(cycles * weight(range / share)));
+            *idle = flow.idle;
         }
         self.waits = waits;
-        self.rest();
     }
 
     /// Counts what the turning points that wait have closed, with so many comparisons a column.

@@ -245,7 +245,6 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             differences,
         };
         let within = self.still.holds(&loads, total, differences) || self.take_change(&moment());
-        self.ledger.rest();
         if self.in_stroke {
             self.gather(moment(), frame.sensors);
         }
@@ -278,6 +277,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         reported = reported || self.judge_ended(frame.tick);
 
         // journal
+        self.ledger.step(&loads);
         self.kept.step(frame);
         self.note_withdrawal(frame.tick, before, KEEP / 4);
         Step {
@@ -308,17 +308,16 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         reported
     }
 
-    /// A frame that goes beyond what those before it had: the stroke's greatest loads, and the ledger. True if it keeps the
-    /// machine's limits but for those of height and work.
+    /// A frame that goes beyond what those before it had in this stroke. True if it keeps the machine's limits but for
+    /// those of height and work.
     #[inline(never)]
     fn take_change(&mut self, now: &Moment<N>) -> bool {
         let stroke = self.in_stroke.then(|| &mut self.places.under_way().features);
-        self.ledger.step(&now.loads);
         let features = stroke.map(|features| {
             features.take_extremes(now);
             &*features
         });
-        self.still.find(&self.press.limits, &self.ledger, features);
+        self.still.find(&self.press.limits, features);
         self.press.limits.keep(&now.loads, now.total, now.differences)
     }
 
@@ -420,11 +419,11 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     /// The watch windows that the frame lies in.
     #[inline(never)]
     fn watch(&mut self, inside: u32, loads: [f32; N], total: f32) {
-        let seen = self.places.seen();
-        for n in bits(inside) {
-            let (Some(window), Some(seen)) = (self.die.watch.get(n), seen.watch.get_mut(n)) else {
+        let windows = self.die.watch.iter().zip(&mut self.places.seen().watch);
+        for ((window, seen), n) in windows.zip(0..) {
+            if inside & (1 << (n & 31)) == 0 {
                 continue;
-            };
+            }
             let load = match window.channel {
                 Channel::Total => total,
                 Channel::Column(column) => loads.get(usize::from(column)).copied().unwrap_or(0.0),

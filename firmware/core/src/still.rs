@@ -1,12 +1,10 @@
-//! Loads between which a frame changes nothing: no greatest or least load of the stroke, no rise or fall of the ledger, no
-//! machine limit. Most frames lie between them, and are seen to by one pair of comparisons a column instead of one a
+//! Loads between which a frame changes nothing: no greatest or least load of the stroke, no machine limit. Most frames lie between them, and are seen to by one pair of comparisons a column instead of one a
 //! rule; where one does not, every rule is asked and the bounds are found anew.
 //!
 //! The bounds may be too narrow, which costs time, and never too wide: each is chosen so that the rule's own comparison,
 //! with its own roundings, holds at the bound, and those comparisons are monotone.
 
-use crate::features::Features;
-use crate::ledger::Ledger;
+use crate::features::{ColumnFeatures, Features};
 use crate::machine::MachineLimits;
 
 /// See the module.
@@ -51,30 +49,26 @@ impl<const N: usize> Still<N> {
     }
 
     /// Finds the bounds; `features` are those of the stroke under way, if one is.
-    pub(crate) fn find(
-        &mut self,
-        limits: &MachineLimits,
-        ledger: &Ledger<N>,
-        features: Option<&Features<N>>,
-    ) {
-        for (column, (bounds, idle)) in self.columns.iter_mut().zip(ledger.idle()).enumerate() {
-            let [mut low, mut high] = idle;
-            high = lesser(high, limits.column);
-            if let Some(of) = features.and_then(|features| features.columns.get(column)) {
-                high = lesser(high, of.peak.value);
-                low = -lesser(-low, of.reverse.value);
-            }
-            *bounds = [low, high];
+    pub(crate) fn find(&mut self, limits: &MachineLimits, features: Option<&Features<N>>) {
+        let Some(features) = features else {
+            self.columns = [[f32::NEG_INFINITY, limits.column]; N];
+            self.total = [-limits.reverse, limits.rated];
+            self.apart = [limits.imbalance; 2];
+            self.fit(limits);
+            return;
+        };
+        for (bounds, of) in self.columns.iter_mut().zip(&features.columns) {
+            *bounds = [-of.reverse.value, lesser(of.peak.value, limits.column)];
         }
-        self.total = [-limits.reverse, limits.rated];
-        self.apart = [limits.imbalance; 2];
-        if let Some(features) = features {
-            let [low, high] = self.total;
-            self.total =
-                [-lesser(-low, features.total.reverse.value), lesser(high, features.total.peak.value)];
-            let greatest = [features.left_right.value.abs(), features.front_rear.value.abs()];
-            self.apart = greatest.map(|greatest| lesser(limits.imbalance, greatest));
-        }
+        let ColumnFeatures { peak, reverse } = &features.total;
+        self.total = [-lesser(reverse.value, limits.reverse), lesser(peak.value, limits.rated)];
+        let greatest = [features.left_right.value.abs(), features.front_rear.value.abs()];
+        self.apart = greatest.map(|greatest| lesser(greatest, limits.imbalance));
+        self.fit(limits);
+    }
+
+    /// Makes the bounds of total and differences so narrow that they keep the allowance off the middle as well.
+    fn fit(&mut self, limits: &MachineLimits) {
         let within = |[_, total]: [f32; 2], [side, face]: [f32; 2]| {
             total + limits.off_centre * (side + face) <= limits.rated
         };
