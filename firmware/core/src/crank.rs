@@ -176,6 +176,7 @@ fn interpolate(cells: &[f32; STEPS + 1], angle: CrankAngle) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::string::ToString;
 
     /// Stroke 200 mm, rod 500 mm: (degrees before the bottom, height, rate).
     /// Source: plain double-precision evaluation, project reference values §2a.
@@ -247,6 +248,14 @@ mod tests {
             let found = 180.0 - crank().closing_radians_at(height).to_degrees();
             assert!((found - degrees).abs() < 1e-6, "{height}: {found}");
         }
+    }
+
+    #[test]
+    fn a_crank_keeps_its_stroke_and_says_what_is_wrong_with_it() {
+        assert_eq!(crank().stroke_mm(), 200.0);
+        assert!((crank().height_mm(0.0) - 200.0).abs() < 1e-9, "all of it, at the top");
+        assert!(CrankError::Stroke.to_string().starts_with("the stroke must"));
+        assert!(CrankError::Rod.to_string().starts_with("the rod must"));
     }
 
     #[test]
