@@ -401,6 +401,7 @@ fn trend_takes_recordings_and_verdict_files_alike_and_refuses_what_is_neither() 
 
     bolster(["trend", recording]).refused(&["recording.csv", "--press"]);
     bolster(["trend", &verdicts, "--limit", "werk=9"]).refused(&["werk", "wear-work"]);
+    bolster(["trend", &verdicts, "--limit", "wear-window-2=9"]).refused(&["wear-window-2", "wear-work"]);
     let cut = std::fs::read_to_string(&verdicts).unwrap().replacen("\"verdict\"", "\"vredict\"", 1);
     let bad = path("bad.jsonl");
     std::fs::write(&bad, cut).unwrap();

@@ -34,7 +34,8 @@ pub(crate) const ENDS_AT: f64 = 0.10;
 pub(crate) const DUE_AT: f64 = 0.20;
 /// Readings a stroke: enough for these shapes, and ten times faster than a converter's rate.
 const READINGS: f64 = 700.0;
-const LEARNT_COILS: u32 = 8;
+/// Coils that a die is learnt from.
+pub(crate) const LEARNT_COILS: u32 = 8;
 
 /// Which edges dull.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -86,22 +87,10 @@ impl Case {
         // Time-lapse: what a press does in its first half hour, warming up, would take much of the history.
         scenario.strip.warm_up_strokes = 3.0;
         scenario.front_end.drift_percent = 0.0;
-        let seconds = (scenario.angle_to_deg - scenario.angle_from_deg) / (6.0 * scenario.drive.speed_spm);
-        scenario.sample_hz = scenario.sample_hz.min((READINGS / seconds).max(2_000.0));
+        pace(&mut scenario);
         scenario.seed = 4_000 + base.len() as u64;
         scenario.strokes = LEARNT_COILS * COIL;
-        let press = PressCard::parse(&wide_card(&scenario), Path::new("press.toml"))?;
-        let path = folder.join(format!("{base}-{edges:?}.csv"));
-        let columns = Simulator::new(&scenario)?.press().columns;
-        let file = std::io::BufWriter::new(std::fs::File::create(&path)?);
-        let mut writer = SimulatedWriter::new(file, SimulatedWriter::header(columns))?;
-        for stroke in Simulator::new(&scenario)? {
-            writer.write(&stroke)?;
-        }
-        writer.finish()?;
-        let wish = LearnWish { die: "measured".to_owned(), false_stop: 1e-4 };
-        let die = learn_part(&path, &press, &wish, Part::default(), &mut |_, _, _| {})?;
-        std::fs::remove_file(&path)?;
+        let (press, die) = learnt(&scenario, &folder.join(format!("{base}-{edges:?}.csv")))?;
         let name = match edges {
             Edges::All => format!("{base}, all edges"),
             Edges::Station(n) => format!("{base}, station {n}"),
@@ -149,13 +138,7 @@ impl Case {
             }),
             Edges::Station(_) => {}
         }
-        let header =
-            Header { has_coil: true, has_speed: true, ..Header::over_angle(self.press.spec.columns) };
-        let first: Vec<Row> =
-            Simulator::new(&scenario)?.take(4).flat_map(|s| rows(&s)).take(ROWS_AHEAD).collect();
-        let rate = SampleRate::of(&self.press, &header, &first);
-        let mut session = Session::new(&self.press, &header, rate)?;
-        session.set_die(&self.die, true)?;
+        let mut session = session(&scenario, &self.press, &self.die, true)?;
         let mut gatherer = Gatherer::new();
         let path = Path::new("simulated");
         for stroke in Simulator::new(&scenario)? {
@@ -221,7 +204,44 @@ impl Case {
     }
 }
 
-fn rows(stroke: &SimStroke) -> Vec<Row> {
+/// Takes as many readings a stroke as these shapes need.
+pub(crate) fn pace(scenario: &mut Scenario) {
+    let seconds = (scenario.angle_to_deg - scenario.angle_from_deg) / (6.0 * scenario.drive.speed_spm);
+    scenario.sample_hz = scenario.sample_hz.min((READINGS / seconds).max(2_000.0));
+}
+
+/// The press, and the die as learnt from a run of this scenario; `path` holds its recording for the while.
+pub(crate) fn learnt(scenario: &Scenario, path: &Path) -> Result<(PressCard, DieCard), Failure> {
+    let press = PressCard::parse(&wide_card(scenario), Path::new("press.toml"))?;
+    let columns = Simulator::new(scenario)?.press().columns;
+    let file = std::io::BufWriter::new(std::fs::File::create(path)?);
+    let mut writer = SimulatedWriter::new(file, SimulatedWriter::header(columns))?;
+    for stroke in Simulator::new(scenario)? {
+        writer.write(&stroke)?;
+    }
+    writer.finish()?;
+    let wish = LearnWish { die: "measured".to_owned(), false_stop: 1e-4 };
+    let die = learn_part(path, &press, &wish, Part::default(), &mut |_, _, _| {})?;
+    std::fs::remove_file(path)?;
+    Ok((press, die))
+}
+
+/// A session for the strokes of a scenario, coil changes marked or not.
+pub(crate) fn session(
+    scenario: &Scenario,
+    press: &PressCard,
+    die: &DieCard,
+    marked: bool,
+) -> Result<Session, Failure> {
+    let header = Header { has_coil: true, has_speed: true, ..Header::over_angle(press.spec.columns) };
+    let first: Vec<Row> = Simulator::new(scenario)?.take(4).flat_map(|s| rows(&s)).take(ROWS_AHEAD).collect();
+    let rate = SampleRate::of(press, &header, &first);
+    let mut session = Session::new(press, &header, rate)?;
+    session.set_die(die, marked)?;
+    Ok(session)
+}
+
+pub(crate) fn rows(stroke: &SimStroke) -> Vec<Row> {
     stroke.samples.iter().map(|sample| Row::simulated(stroke, sample, Unit::Kilonewtons)).collect()
 }
 

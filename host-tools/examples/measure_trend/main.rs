@@ -2,10 +2,15 @@
 //!
 //!     cargo run --release -p bolster --example measure_trend [-- RUNS [FIRST_SEED]]
 //!
+//!     cargo run --release -p bolster --example measure_trend -- stops [STROKES [SEED]]
+//!
+//! counts the good strokes that are stopped over a shift because edges dull.
+//!
 //! RUNS histories in all, an equal part of each case, 125 coils each that dull to 10 %, and as many that stay sharp. The limit
 //! is what a die reads that is 20 % dull. Presses are the built-in scenarios, invented.
 
 mod case;
+mod stops;
 
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -19,7 +24,12 @@ const LOOKS: u32 = 6;
 const TOLERATED: f64 = 1e8;
 
 fn main() -> Result<(), Failure> {
-    let mut words = std::env::args().skip(1);
+    let mut words = std::env::args().skip(1).peekable();
+    if words.next_if(|word| word == "stops").is_some() {
+        let strokes = words.next().map_or(Ok(33_600), |word| word.parse())?;
+        let seed = words.next().map_or(Ok(900_000), |word| word.parse())?;
+        return stops::measure(strokes, seed, tempfile::tempdir()?.path());
+    }
     let runs: usize = words.next().map_or(Ok(200), |word| word.parse())?;
     let first: u64 = words.next().map_or(Ok(900_000), |word| word.parse())?;
     let folder = tempfile::tempdir()?;
@@ -73,7 +83,7 @@ fn main() -> Result<(), Failure> {
     });
     let done = done.into_inner().map_err(|_| "a run failed")?;
     println!(
-        "{:<28} {:>5} {:>9} {:>12} {:>10} {:>13} {:>13} {:>8} {:>8}",
+        "{:<28} {:>5} {:>9} {:>12} {:>10} {:>13} {:>13} {:>8} {:>12} {:>8}",
         "case",
         "runs",
         "found",
@@ -81,10 +91,11 @@ fn main() -> Result<(), Failure> {
         "forecasts",
         "cover, first",
         "cover, last",
-        "false",
-        "changes"
+        "steps",
+        "sharp: trend",
+        "steps"
     );
-    let mut sums = [0; 8];
+    let mut sums = [0; 9];
     for (n, case) in cases.iter().enumerate() {
         let row = Row::of(done.iter().filter(|one| one.0 == n));
         row.print(&case.name);
@@ -96,24 +107,25 @@ fn main() -> Result<(), Failure> {
     Ok(())
 }
 
-/// Runs, found, forecasts at the first finding and covered, at the last look and covered, runs with a false trend or
-/// change, runs that wear with a change.
+/// Runs, found, forecasts at the first finding and covered, at the last look and covered, runs that wear with a step; runs
+/// that stay sharp with a trend and with a step.
 struct Row {
-    counts: [usize; 8],
+    counts: [usize; 9],
     at: Option<f64>,
 }
 
 impl Row {
     fn of<'a>(done: impl Iterator<Item = &'a (usize, bool, Vec<Seen>)>) -> Self {
-        let mut counts = [0; 8];
+        let mut counts = [0; 9];
         let mut at = Vec::new();
         for (_, wears, seen) in done {
             if !wears {
-                counts[6] += usize::from(seen.iter().any(|s| !s.moving.is_empty() || !s.changes.is_empty()));
+                counts[7] += usize::from(seen.iter().any(|seen| !seen.moving.is_empty()));
+                counts[8] += usize::from(seen.iter().any(|seen| !seen.changes.is_empty()));
                 continue;
             }
             counts[0] += 1;
-            counts[7] += usize::from(seen.iter().any(|seen| !seen.changes.is_empty()));
+            counts[6] += usize::from(seen.iter().any(|seen| !seen.changes.is_empty()));
             let wear = |seen: &&Seen| seen.moving.iter().any(|name| name.starts_with("wear"));
             if let Some(first) = seen.iter().find(wear) {
                 counts[1] += 1;
@@ -133,10 +145,10 @@ impl Row {
     }
 
     fn print(&self, name: &str) {
-        let [runs, found, first, first_in, last, last_in, wrong, changes] = self.counts;
+        let [runs, found, first, first_in, last, last_in, steps, trends, sharp_steps] = self.counts;
         let share = |n: usize, of: usize| format!("{n}/{of}");
         println!(
-            "{name:<28} {runs:>5} {:>9} {:>12} {:>10} {:>13} {:>13} {wrong:>8} {changes:>8}",
+            "{name:<28} {runs:>5} {:>9} {:>12} {:>10} {:>13} {:>13} {steps:>8} {trends:>12} {sharp_steps:>8}",
             share(found, runs),
             self.at.map_or_else(String::new, |at| format!("{:.1} % dull", 100.0 * at)),
             first,

@@ -102,7 +102,11 @@ pub fn run(args: &TrendArgs) -> Result<(), Failure> {
     let wish = Wish { false_alarm_strokes: args.false_alarm, confidence: args.confidence, limits };
     let analysis = Analysis::of(&history, &columns, &wish);
     for (name, _) in &args.limits {
-        let _ = named(&analysis, name)?;
+        if !named(&analysis, name)?.foretells {
+            return Err(Failure::because(format!(
+                "{name} shows where an edge dulls and not how far it is: give its limit to wear-work or wear-return"
+            )));
+        }
     }
     let drawn = match &args.quantity {
         Some(name) => Some(named(&analysis, name)?),

@@ -106,8 +106,11 @@ pub struct Trend {
     pub now: Option<Interval>,
     /// The limit.
     pub limit: Option<f64>,
-    /// Strokes left before the limit, where there is a trend towards it.
+    /// Strokes left before the limit, where there is a trend towards it, or where another wear quantity shows that edges dull.
     pub strokes_left: Option<StrokesLeft>,
+    /// Whether strokes left can be told of this quantity.
+    #[serde(skip)]
+    pub foretells: bool,
     /// EWMA of weight 0.1.
     pub ewma: Option<ChartOutcome>,
     /// CUSUM of slack 0.5.
@@ -169,6 +172,9 @@ impl Analysis {
             (wish.false_alarm_strokes * parts * blocks / strokes.max(1.0)).clamp(100.0, LONGEST_RUN);
         let charts = (Ewma::designed(WEIGHT, run_length), Cusum::designed(SLACK, run_length));
         let look = Look { history, wish, error, last_stroke, changes: &changes, charts, run_length };
+        let mut quantities: Vec<Trend> =
+            watched.iter().map(|(quantity, series)| look.trend(quantity, series)).collect();
+        foretell_by_others(&mut quantities, &watched, last_stroke as f64);
         Self {
             strokes: history.strokes,
             stopped: history.stopped,
@@ -177,7 +183,7 @@ impl Analysis {
             false_alarm_strokes: wish.false_alarm_strokes,
             chance_that_counts: error,
             confidence: wish.confidence,
-            quantities: watched.iter().map(|(quantity, series)| look.trend(quantity, series)).collect(),
+            quantities,
             changes,
         }
     }
@@ -195,8 +201,8 @@ struct Look<'a> {
 
 impl Look<'_> {
     fn trend(&self, quantity: &Quantity, whole: &Series) -> Trend {
-        // What stock does is taken out of wear-like quantities: it does not begin them anew.
-        let counts = |change: &&Change| !(quantity.wear && change.kind == Kind::Stock);
+        // Where what stock does is taken out, it does not begin the quantity anew.
+        let counts = |change: &&Change| quantity.stock.is_empty() || change.kind != Kind::Stock;
         let change = self.changes.iter().rfind(counts);
         let from = change.map_or(0, |change| change.stroke);
         let first = whole.strokes.partition_point(|strokes| strokes[0] < from);
@@ -220,6 +226,7 @@ impl Look<'_> {
             now: None,
             limit,
             strokes_left: None,
+            foretells: quantity.foretells,
             ewma: None,
             cusum: None,
             series,
@@ -248,12 +255,11 @@ impl Look<'_> {
             (true, false) => State::Falling,
             (false, _) => State::NoTrend,
         };
-        if sure && let Some(limit) = limit {
-            trend.strokes_left = line.left(limit, now).map(|Left { likely, least, most }| StrokesLeft {
-                likely: likely.max(0.0),
-                least: least.max(0.0),
-                most,
-            });
+        if sure
+            && quantity.foretells
+            && let Some(limit) = limit
+        {
+            trend.strokes_left = left(&line, limit, now);
         }
         trend.says = says(&trend, block, &since);
         trend.line = Some(line);
@@ -278,6 +284,46 @@ impl Look<'_> {
     }
 }
 
+fn left(line: &Line, limit: f64, now: f64) -> Option<StrokesLeft> {
+    line.left(limit, now).map(|Left { likely, least, most }| StrokesLeft {
+        likely: likely.max(0.0),
+        least: least.max(0.0),
+        most,
+    })
+}
+
+/// Where one wear quantity shows that edges dull, another's line is no chance any more: its strokes left are told by it, with
+/// the wide interval that it has.
+fn foretell_by_others(quantities: &mut [Trend], watched: &[(Quantity, Series)], now: f64) {
+    let shows = |(trend, (quantity, _)): &(&Trend, &(Quantity, Series))| {
+        (quantity.wear || !quantity.foretells) && matches!(trend.state, State::Rising | State::Falling)
+    };
+    let Some(by) = quantities.iter().zip(watched).find(shows).map(|(trend, _)| trend.quantity.clone()) else {
+        return;
+    };
+    for (trend, _) in quantities.iter_mut().zip(watched).filter(|(_, (quantity, _))| quantity.wear) {
+        let (State::NoTrend, Some(limit), Some(line)) = (trend.state, trend.limit, &trend.line) else {
+            continue;
+        };
+        trend.strokes_left = left(line, limit, now);
+        if let Some(left) = trend.strokes_left {
+            trend.says += &format!("; as {by} shows wear, {}", left.says(limit));
+        }
+    }
+}
+
+impl StrokesLeft {
+    fn says(&self, limit: f64) -> String {
+        let most = self.most.map_or_else(|| "no end".to_owned(), |most| format!("{most:.0}"));
+        format!(
+            "{:.0} strokes left before {} (interval {:.0} to {most})",
+            self.likely,
+            short(limit),
+            self.least
+        )
+    }
+}
+
 fn says(trend: &Trend, block: &str, since: &str) -> String {
     let Some(slope) = trend.per_1000_strokes else { return String::new() };
     let of = format!("{} {block}s{since}", trend.blocks);
@@ -293,15 +339,10 @@ fn says(trend: &Trend, block: &str, since: &str) -> String {
                 trend.unit
             );
             match (trend.limit, trend.strokes_left) {
-                (Some(limit), Some(left)) => {
-                    let most = left.most.map_or_else(|| "no end".to_owned(), |most| format!("{most:.0}"));
-                    text += &format!(
-                        "; {:.0} strokes left before {} (interval {:.0} to {most})",
-                        left.likely,
-                        short(limit),
-                        left.least
-                    );
+                _ if !trend.foretells => {
+                    text += "; an edge, or something else, changes in that part of the stroke; strokes left are told of wear-work and wear-return";
                 }
+                (Some(limit), Some(left)) => text += &format!("; {}", left.says(limit)),
                 (Some(limit), None) => text += &format!("; away from its limit {}", short(limit)),
                 _ => {}
             }

@@ -2,7 +2,9 @@
 
 use super::cells::History;
 use super::rank::median;
-use crate::wear::WearReading;
+use bolster_core::shape::model::WINDOWS;
+
+use crate::wear::{WearReading, WindowReading};
 
 /// Places of a stroke's values; peaks of the columns follow.
 const PEAK: usize = 0;
@@ -12,7 +14,10 @@ const CONTACT: usize = 3;
 const SCALE: usize = 4;
 const WEAR_WORK: usize = 5;
 const WEAR_RETURN: usize = 6;
-const COLUMNS: usize = 7;
+const LEAN: usize = 7;
+const WINDOW: usize = 9;
+const WINDOW_AT: usize = WINDOW + WINDOWS;
+const COLUMNS: usize = WINDOW_AT + WINDOWS;
 
 /// Values of a stroke of a press with so many columns.
 #[must_use]
@@ -33,8 +38,12 @@ pub struct Quantity {
     pub place: usize,
     /// Quantities that show the stock, with the value that the series is taken at.
     pub stock: Vec<(usize, f64)>,
-    /// Whether it grows as edges dull, by its nature: a drop of it is a regrind.
+    /// Whether it grows as edges dull, by its nature: a drop of it is a regrind. Work in a window may fall as an edge dulls
+    /// there, as what stock does is taken out by loads that the edge raises too.
     pub wear: bool,
+    /// Whether it goes on in a line as an edge dulls on, so that strokes left can be told of it: not what is done in a window,
+    /// through which a later release moves.
+    pub foretells: bool,
 }
 
 /// All quantities of these columns that a history holds.
@@ -51,8 +60,14 @@ pub fn watched(history: &History, columns: &[String]) -> Vec<Quantity> {
         place,
         stock,
         wear,
+        foretells: true,
     };
     let scale = || vec![(SCALE, 0.0)];
+    // How the load leans says, with its scale, most of what a coil is: thickness, strength and wedge load stations unlike.
+    let whole = || {
+        let leans = [0, 1].into_iter().take(columns.len() / 2).map(|n| (LEAN + n, 0.0));
+        scale().into_iter().chain(leans).collect::<Vec<_>>()
+    };
     let at_load = all(PEAK).map(|peak| vec![(PEAK, peak)]).unwrap_or_default();
     let mut list = vec![
         one("wear-work", "Work at the reference's load", "% of reference", WEAR_WORK, scale(), true),
@@ -64,12 +79,21 @@ pub fn watched(history: &History, columns: &[String]) -> Vec<Quantity> {
             scale(),
             true,
         ),
+    ];
+    list.extend((0..WINDOWS).map(|n| {
+        let at = all(WINDOW_AT + n).unwrap_or(f64::NAN);
+        let lean = if columns.len() > 1 { " and lean" } else { "" };
+        let title = format!("Work around {at:.0}° at the reference's load{lean}");
+        let name = format!("wear-window-{}", n + 1);
+        Quantity { foretells: false, ..one(&name, &title, "% of reference", WINDOW + n, whole(), false) }
+    }));
+    list.extend([
         one("work-at-load", "Work at the usual peak load", "kJ", WORK, at_load, true),
         one("work", "Work", "kJ", WORK, Vec::new(), false),
         one("peak", "Peak load", "kN", PEAK, Vec::new(), false),
         one("reverse", "Greatest reverse load", "kN", REVERSE, Vec::new(), false),
         one("contact", "Contact angle", "°", CONTACT, Vec::new(), false),
-    ];
+    ]);
     if columns.len() > 1 {
         list.extend(columns.iter().enumerate().map(|(n, name)| {
             let title = format!("Peak load of {}", name.to_uppercase());
@@ -105,7 +129,11 @@ impl Measured {
     pub fn values(self, columns: impl Iterator<Item = f64>) -> Vec<f64> {
         let number = |value: Option<f64>| value.unwrap_or(f64::NAN);
         let wear = |of: fn(WearReading) -> f64| number(self.wear.map(of));
-        let fixed: [f64; COLUMNS] = [
+        let windows = self.wear.and_then(|wear| wear.windows);
+        let lean = self.wear.and_then(|wear| wear.lean_percent).unwrap_or([f64::NAN; 2]);
+        let window =
+            |of: fn(WindowReading) -> f64| windows.map_or([f64::NAN; WINDOWS], |windows| windows.map(of));
+        let fixed: [f64; LEAN] = [
             self.peak_kn,
             number(self.work_kj),
             self.reverse_kn,
@@ -114,6 +142,7 @@ impl Measured {
             wear(|wear| wear.work_percent),
             wear(|wear| wear.return_percent),
         ];
-        fixed.into_iter().chain(columns).collect()
+        let wear = lean.into_iter().chain(window(|w| w.work_percent)).chain(window(|w| w.at_deg));
+        fixed.into_iter().chain(wear).chain(columns).collect()
     }
 }
