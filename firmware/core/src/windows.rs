@@ -406,7 +406,7 @@ mod tests {
     fn each_window_value_is_judged_against_both_limits() {
         let seen = |value| {
             let mut seen = Seen::default();
-            [20.0, 30.0, 10.0].into_iter().for_each(|load| seen.load(value, load));
+            [20.0, 30.0, 10.0, 20.0].into_iter().for_each(|load| seen.load(value, load));
             seen
         };
         let window = |value, low_kn, high_kn| WatchWindow {
@@ -427,6 +427,18 @@ mod tests {
             assert_eq!(window(value, 0.0, is - 0.1).judge(&seen).map(|f| f.limit), Some(is - 0.1));
             assert!(window(value, 0.0, 99.0).judge(&Seen::default()).is_some(), "an empty window is missed");
         }
+    }
+
+    #[test]
+    fn a_watch_window_that_had_begun_when_the_die_was_changed_says_nothing_whatever_comes_after() {
+        let (channel, value, verdict, rule) =
+            (Channel::Total, WindowValue::Greatest, Verdict::Hold, MofN::FIRST);
+        let window =
+            WatchWindow { span: span(0.0, 1.0), channel, value, low_kn: 5.0, high_kn: 9.0, verdict, rule };
+        let mut seen = Seen::VOID;
+        assert_eq!(window.judge(&seen), None);
+        seen.load(value, 99.0);
+        assert_eq!(window.judge(&seen), None);
     }
 
     #[test]
