@@ -8,10 +8,9 @@ use super::plot::PictureFile;
 use super::progress::Progress;
 use super::{CAUTION, Failure, press_card, print};
 use crate::card::die::DieCard;
-use crate::card::press::PressCard;
 use crate::figure::Size;
 use crate::picture::{Caption, trend as picture};
-use crate::trend::{Analysis, Gatherer, State, Trend, Wish};
+use crate::trend::{Analysis, CONFIDENCE, FALSE_ALARM_STROKES, Gatherer, Trend, Wish, of_cards};
 
 /// Find wear and drift over many strokes: slopes, changes, strokes left before a limit
 #[derive(Debug, Args)]
@@ -38,10 +37,10 @@ pub struct TrendArgs {
     #[arg(long, value_name = "NAME", requires = "picture")]
     pub quantity: Option<String>,
     /// Strokes in which one false alarm is tolerated, all quantities together
-    #[arg(long, value_name = "STROKES", default_value_t = 1e8, value_parser = strokes)]
+    #[arg(long, value_name = "STROKES", default_value_t = FALSE_ALARM_STROKES, value_parser = strokes)]
     pub false_alarm: f64,
     /// Confidence of intervals, a share
-    #[arg(long, value_name = "SHARE", default_value_t = 0.95, value_parser = confidence)]
+    #[arg(long, value_name = "SHARE", default_value_t = CONFIDENCE, value_parser = confidence)]
     pub confidence: f64,
     /// Draw a quantity over strokes: .svg, .png or .csv
     #[arg(long, value_name = "FILE")]
@@ -110,11 +109,7 @@ pub fn run(args: &TrendArgs) -> Result<(), Failure> {
     }
     let drawn = match &args.quantity {
         Some(name) => Some(named(&analysis, name)?),
-        None => {
-            let trends = || analysis.quantities.iter();
-            let moving = trends().find(|trend| matches!(trend.state, State::Rising | State::Falling));
-            moving.or_else(|| trends().next())
-        }
+        None => analysis.foremost(),
     };
     if let (Some(file), Some(trend)) = (file, drawn) {
         let name = |path: &Path| path.file_name().unwrap_or_default().to_string_lossy().into_owned();
@@ -140,20 +135,4 @@ fn named<'a>(analysis: &'a Analysis, name: &str) -> Result<&'a Trend, Failure> {
         let names: Vec<&str> = analysis.quantities.iter().map(|trend| trend.quantity.as_str()).collect();
         Failure::because(format!("no quantity is called {name} here; there are {}", names.join(", ")))
     })
-}
-
-/// Limits of the cards; the die's own before the press's.
-fn of_cards(press: &PressCard, die: Option<&DieCard>, columns: &[String]) -> Vec<(String, f64)> {
-    let spec = &press.spec;
-    let mut limits = Vec::new();
-    if let Some(die) = die {
-        let bands =
-            [("peak", die.limits.peak_kn), ("work", die.limits.work_kj), ("reverse", die.limits.reverse_kn)];
-        limits.extend(bands.into_iter().filter_map(|(name, band)| Some((name.to_owned(), band?.ends[1]))));
-    }
-    limits.push(("peak".to_owned(), spec.rated_kn));
-    limits.push(("reverse".to_owned(), spec.rated_kn * spec.reverse_percent / 100.0));
-    let share = spec.rated_kn / columns.len().max(1) as f64 * spec.column_percent / 100.0;
-    limits.extend(columns.iter().map(|name| (format!("peak-{name}"), share)));
-    limits
 }

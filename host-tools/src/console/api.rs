@@ -12,7 +12,7 @@ use serde_json::{Value, json};
 use super::app::App;
 use super::feed::FeedState;
 use super::live::LiveStroke;
-use super::pages::{die, journal, strokes};
+use super::pages::{die, journal, strokes, wear};
 use super::picture::Whole;
 use super::respond::{Refusal, off_thread};
 
@@ -162,6 +162,32 @@ pub async fn die(State(app): State<Arc<App>>, Path((press, die)): Path<(String, 
     Ok(Json(Value::Array(versions.await?)))
 }
 
+/// Wear and drift of a press under a die, with the strokes left.
+///
+/// # Errors
+/// [`Refusal`] for a press, die or quantity that is not there, or a limit that is no number.
+pub async fn wear(
+    State(app): State<Arc<App>>,
+    Path(press): Path<String>,
+    Query(asked): Query<wear::Asked>,
+) -> Answer {
+    let worn = wear::worn(&app, &press, &asked).await?;
+    let found = off_thread(move || {
+        let (trend, _) = asked.looked(&worn)?;
+        let ids: Vec<Option<i64>> = trend.changes.iter().map(|change| worn.id(change.stroke)).collect();
+        Ok(json!({
+            "press": worn.card.name,
+            "die": worn.die,
+            "first_id": worn.ends.map(|ends| ends[0]),
+            "last_id": worn.ends.map(|ends| ends[1]),
+            "older_left_out": worn.is_older,
+            "change_ids": ids,
+            "trend": value(&trend)?,
+        }))
+    });
+    Ok(Json(found.await?))
+}
+
 /// Events, newest first.
 ///
 /// # Errors
@@ -211,7 +237,7 @@ fn metrics_text(app: &App) -> Result<String, Refusal> {
         let _ = writeln!(text, "bolster_feed_up{{press=\"{}\"}} {up}", label(&status.press));
     }
     let used = app.store.used_bytes()?;
-    let followers = app.followers.load(std::sync::atomic::Ordering::Relaxed);
+    let followers = app.followers.count();
     let _ = write!(
         text,
         "# HELP bolster_database_bytes Bytes of the database that hold something.\n\

@@ -1,7 +1,6 @@
 //! What all requests share, and which address leads where.
 
 use std::net::IpAddr;
-use std::sync::atomic::AtomicUsize;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Instant;
 
@@ -15,7 +14,9 @@ use tokio::sync::Semaphore;
 
 use super::auth::Sessions;
 use super::feed::FeedStatus;
+use super::followers::Followers;
 use super::store::Store;
+use super::wear::Wears;
 use super::{api, live, pages, respond};
 
 /// Longest form or JSON body taken, bytes.
@@ -33,11 +34,13 @@ pub struct App {
     /// Names the console answers to, besides addresses and `localhost`.
     pub hosts: Vec<String>,
     /// Pages that follow strokes now.
-    pub followers: AtomicUsize,
+    pub followers: Arc<Followers>,
     /// When the console started.
     pub started: Instant,
     /// One password is hashed at a time.
     pub hashing: Semaphore,
+    /// What was found of wear lately.
+    pub wears: Wears,
 }
 
 impl App {
@@ -49,9 +52,10 @@ impl App {
             sessions: Sessions::default(),
             feeds,
             hosts,
-            followers: AtomicUsize::new(0),
+            followers: Arc::default(),
             started: Instant::now(),
             hashing: Semaphore::new(1),
+            wears: Wears::default(),
         }
     }
 
@@ -155,6 +159,7 @@ pub fn router(app: Arc<App>) -> Router {
         .route("/api/strokes/{id}/readings", get(api::readings))
         .route("/api/dies", get(api::dies))
         .route("/api/dies/{press}/{die}", get(api::die))
+        .route("/api/wear/{press}", get(api::wear))
         .route("/api/events", get(api::events))
         .route("/assets/console.css", get(css))
         .route("/assets/live.js", get(live_js))

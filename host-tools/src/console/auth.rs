@@ -1,7 +1,7 @@
 //! The engineer's role: passwords, sessions, and tokens that make each form good for one use.
 
 use std::collections::{HashMap, VecDeque};
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use argon2::Argon2;
@@ -9,15 +9,15 @@ use argon2::password_hash::phc::PasswordHash;
 use argon2::password_hash::{PasswordHasher as _, PasswordVerifier as _};
 use sha2::{Digest as _, Sha256};
 
+use super::guesses::{Guesses, Wait};
+use super::peer::Peer;
+
 /// Longest time a session lasts, and longest without a request.
 const LASTS: Duration = Duration::from_secs(12 * 3600);
 const IDLE: Duration = Duration::from_secs(1800);
 /// Sessions at a time, and forms a session may have open.
 const MOST_SESSIONS: usize = 256;
 const MOST_FORMS: usize = 64;
-/// Wrong passwords for one name within [`WATCHED`] after which no more are tried.
-const MOST_WRONG: usize = 10;
-const WATCHED: Duration = Duration::from_secs(900);
 /// Shortest password accepted, characters.
 pub const SHORTEST_PASSWORD: usize = 10;
 /// Longest password accepted, bytes: hashing more would be a way to keep the console busy.
@@ -36,15 +36,20 @@ pub enum AuthError {
     /// The machine's random numbers or memory.
     #[error("the password could not be hashed; is memory short?")]
     Hash,
-    /// Too many wrong ones.
-    #[error("too many wrong passwords for this name; wait a quarter of an hour")]
+    /// Too many wrong ones from there.
+    #[error("too many wrong passwords for this name from your address; wait a quarter of an hour")]
     TooMany,
+    /// Too many wrong ones from all addresses together.
+    #[error(
+        "somebody is guessing this name's password, so one a minute is tried; try again in a minute, or sign in on the machine that runs the console or where you signed in before"
+    )]
+    Slow,
     /// Name or password.
     #[error("name and password do not go together")]
     Wrong,
     /// Name or password, and for a while no more are tried.
     #[error(
-        "name and password do not go together; no more are tried for this name, wait a quarter of an hour"
+        "name and password do not go together; no more are tried for this name from your address, wait a quarter of an hour"
     )]
     LastGuess,
     /// Too many sessions.
@@ -98,45 +103,6 @@ impl Session {
     }
 }
 
-/// Wrong passwords of the last [`WATCHED`]. Of people there are, every one is counted; of names nobody has, as many as
-/// fit: they could not be guessed anyway, but must look the same from outside.
-#[derive(Debug, Default)]
-struct Guesses {
-    of_people: HashMap<String, VecDeque<Instant>>,
-    of_nobody: HashMap<String, VecDeque<Instant>>,
-}
-
-impl Guesses {
-    /// Names that nobody has and that are counted.
-    const MOST_NOBODIES: usize = 1024;
-
-    /// Whether no more passwords are tried for this name now.
-    fn is_over(&mut self, name: &str, now: Instant) -> bool {
-        for names in [&mut self.of_people, &mut self.of_nobody] {
-            names.retain(|_, times| {
-                times.retain(|time| now.duration_since(*time) < WATCHED);
-                !times.is_empty()
-            });
-        }
-        [&self.of_people, &self.of_nobody]
-            .iter()
-            .any(|names| names.get(name).is_some_and(|times| times.len() >= MOST_WRONG))
-    }
-
-    /// Counts a wrong password; true for the last one that was tried.
-    fn wrong(&mut self, name: &str, is_known: bool, now: Instant) -> bool {
-        let names = if is_known { &mut self.of_people } else { &mut self.of_nobody };
-        if !is_known && names.len() >= Self::MOST_NOBODIES && !names.contains_key(name) {
-            let oldest =
-                names.iter().min_by_key(|(_, times)| times.front().copied()).map(|(name, _)| name.clone());
-            oldest.and_then(|name| names.remove(&name));
-        }
-        let times = names.entry(name.to_owned()).or_default();
-        times.push_back(now);
-        times.len() >= MOST_WRONG
-    }
-}
-
 /// Who is signed in. Kept in memory only: a restart signs everybody out.
 #[derive(Default)]
 pub struct Sessions {
@@ -145,26 +111,32 @@ pub struct Sessions {
 }
 
 impl Sessions {
-    /// Checks a password against the stored hash; takes as long for a name that is not known. Gives the new session's
-    /// secret.
+    /// Checks a password that came `from` somewhere against the stored hash; takes as long for a name that is not known. Gives
+    /// the new session's secret.
     ///
     /// # Errors
     /// [`AuthError`] for a wrong name or password, after too many wrong ones, or with too many sessions.
-    pub fn sign_in(&self, name: &str, password: &str, hash: Option<&str>) -> Result<String, AuthError> {
+    pub fn sign_in(
+        &self,
+        name: &str,
+        password: &str,
+        hash: Option<&str>,
+        from: Peer,
+    ) -> Result<String, AuthError> {
         let now = Instant::now();
-        let mut guesses = self.guesses.lock().unwrap_or_else(PoisonError::into_inner);
-        if guesses.is_over(name, now) {
-            return Err(AuthError::TooMany);
+        match self.guesses().wait(name, from, now) {
+            Some(Wait::Here) => return Err(AuthError::TooMany),
+            Some(Wait::Everywhere) => return Err(AuthError::Slow),
+            None => {}
         }
-        drop(guesses);
         // The hash of no password: something to check names against that do not exist.
         const NOBODY: &str = "$argon2id$v=19$m=19456,t=2,p=1$AAAAAAAAAAAAAAAAAAAAAA$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA";
         let fits = password.len() <= LONGEST_PASSWORD && verify(password, hash.unwrap_or(NOBODY));
         if !fits || hash.is_none() {
-            let mut guesses = self.guesses.lock().unwrap_or_else(PoisonError::into_inner);
-            let last = guesses.wrong(name, hash.is_some(), now);
+            let last = self.guesses().wrong(name, hash.is_some(), from, now);
             return Err(if last { AuthError::LastGuess } else { AuthError::Wrong });
         }
+        self.guesses().right(name, from, now);
         let secret = secret()?;
         let mut open = self.open.lock().unwrap_or_else(PoisonError::into_inner);
         open.retain(|_, session| !session.is_over(now));
@@ -174,6 +146,16 @@ impl Sessions {
         let session = Session { name: name.to_owned(), began: now, seen: now, forms: VecDeque::new() };
         open.insert(key(&secret), session);
         Ok(secret)
+    }
+
+    fn guesses(&self) -> MutexGuard<'_, Guesses> {
+        self.guesses.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Whether it is to be journalled now that no more passwords are tried for this person: once a while.
+    #[must_use]
+    pub fn is_to_be_told(&self, name: &str) -> bool {
+        self.guesses().is_to_be_told(name, Instant::now())
     }
 
     fn with<T>(&self, secret: &str, work: impl FnOnce(&mut Session) -> T) -> Option<T> {
@@ -228,7 +210,12 @@ impl std::fmt::Debug for Sessions {
 
 #[cfg(test)]
 mod tests {
+    use super::super::guesses::MOST_WRONG;
     use super::*;
+
+    fn here() -> Peer {
+        Peer::of(std::net::Ipv4Addr::LOCALHOST.into())
+    }
 
     const PASSWORD: &str = "a long enough one";
 
@@ -237,9 +224,9 @@ mod tests {
         let sessions = Sessions::default();
         let stored = hash(PASSWORD).unwrap();
         assert!(stored.starts_with("$argon2id$"), "{stored}");
-        assert_eq!(sessions.sign_in("A", "another password", Some(&stored)), Err(AuthError::Wrong));
-        assert_eq!(sessions.sign_in("B", PASSWORD, None), Err(AuthError::Wrong));
-        let secret = sessions.sign_in("A", PASSWORD, Some(&stored)).unwrap();
+        assert_eq!(sessions.sign_in("A", "another password", Some(&stored), here()), Err(AuthError::Wrong));
+        assert_eq!(sessions.sign_in("B", PASSWORD, None, here()), Err(AuthError::Wrong));
+        let secret = sessions.sign_in("A", PASSWORD, Some(&stored), here()).unwrap();
         assert_eq!(sessions.name(&secret).as_deref(), Some("A"));
         sessions.sign_out(&secret);
         assert_eq!(sessions.name(&secret), None);
@@ -249,8 +236,8 @@ mod tests {
     fn a_forms_token_is_good_once_and_only_in_its_session() {
         let sessions = Sessions::default();
         let stored = hash(PASSWORD).unwrap();
-        let one = sessions.sign_in("A", PASSWORD, Some(&stored)).unwrap();
-        let other = sessions.sign_in("A", PASSWORD, Some(&stored)).unwrap();
+        let one = sessions.sign_in("A", PASSWORD, Some(&stored), here()).unwrap();
+        let other = sessions.sign_in("A", PASSWORD, Some(&stored), here()).unwrap();
         let token = sessions.form_token(&one).unwrap();
         assert!(!sessions.use_token(&other, &token));
         assert!(sessions.use_token(&one, &token));
@@ -262,33 +249,10 @@ mod tests {
         let sessions = Sessions::default();
         let stored = hash(PASSWORD).unwrap();
         for _ in 1..MOST_WRONG {
-            assert_eq!(sessions.sign_in("A", "wrong", Some(&stored)), Err(AuthError::Wrong));
+            assert_eq!(sessions.sign_in("A", "wrong", Some(&stored), here()), Err(AuthError::Wrong));
         }
-        assert_eq!(sessions.sign_in("A", "wrong", Some(&stored)), Err(AuthError::LastGuess));
-        assert_eq!(sessions.sign_in("A", PASSWORD, Some(&stored)), Err(AuthError::TooMany));
-    }
-
-    #[test]
-    fn guesses_at_many_names_do_not_hide_those_at_one_and_time_forgives() {
-        let mut guesses = Guesses::default();
-        let now = Instant::now();
-        for n in 0..3 * Guesses::MOST_NOBODIES {
-            guesses.wrong(&format!("nobody {n}"), false, now + Duration::from_millis(n as u64));
-        }
-        assert_eq!(guesses.of_nobody.len(), Guesses::MOST_NOBODIES);
-        let now = now + Duration::from_secs(10);
-        for n in 1..=MOST_WRONG {
-            assert!(!guesses.is_over("A", now));
-            assert_eq!(guesses.wrong("A", true, now), n == MOST_WRONG);
-        }
-        assert!(guesses.is_over("A", now));
-        assert!(!guesses.is_over("B", now));
-        assert!(!guesses.is_over("A", now + WATCHED));
-        // A name nobody has looks the same.
-        for _ in 0..MOST_WRONG {
-            guesses.wrong("nobody", false, now);
-        }
-        assert!(guesses.is_over("nobody", now));
+        assert_eq!(sessions.sign_in("A", "wrong", Some(&stored), here()), Err(AuthError::LastGuess));
+        assert_eq!(sessions.sign_in("A", PASSWORD, Some(&stored), here()), Err(AuthError::TooMany));
     }
 
     #[test]

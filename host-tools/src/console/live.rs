@@ -5,7 +5,6 @@
 
 use std::convert::Infallible;
 use std::sync::Arc;
-use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 use axum::extract::{Query, State};
@@ -17,11 +16,11 @@ use serde::{Deserialize, Serialize};
 use tokio::sync::watch;
 
 use super::app::App;
+use super::followers::Follower;
+use super::peer::Peer;
 use super::respond::{Refusal, off_thread};
 use super::store::{StrokeFilter, StrokeRow};
 
-/// Pages that may follow at a time.
-const MOST_FOLLOWERS: usize = 256;
 /// Strokes sent in one event.
 const AT_ONCE: usize = 500;
 /// Least time between two events of a page: a hundred presses make no more events than one.
@@ -63,16 +62,8 @@ pub fn says(reasons: &[String]) -> String {
     words.collect::<Vec<_>>().join("; ")
 }
 
-/// Counts the page among the followers while it lives.
-struct Follower(Arc<App>);
-
-impl Drop for Follower {
-    fn drop(&mut self) {
-        self.0.followers.fetch_sub(1, Ordering::Relaxed);
-    }
-}
-
 struct Following {
+    app: Arc<App>,
     follower: Follower,
     newest: watch::Receiver<i64>,
     press: Option<String>,
@@ -88,18 +79,16 @@ struct Following {
 /// [`Refusal`] when too many pages follow.
 pub async fn follow(
     State(app): State<Arc<App>>,
+    peer: Peer,
     Query(query): Query<Follow>,
     headers: HeaderMap,
 ) -> Result<Sse<impl Stream<Item = Result<Event, Infallible>>>, Refusal> {
-    if app.followers.fetch_add(1, Ordering::Relaxed) >= MOST_FOLLOWERS {
-        app.followers.fetch_sub(1, Ordering::Relaxed);
-        return Err(Refusal::new(StatusCode::SERVICE_UNAVAILABLE, "Too many pages follow the strokes."));
-    }
+    let too_many = || Refusal::new(StatusCode::SERVICE_UNAVAILABLE, "Too many pages follow the strokes.");
+    let follower = app.followers.enter(peer).ok_or_else(too_many)?;
     let newest = app.store.newest();
-    let follower = Follower(app);
     let named = headers.get("last-event-id").and_then(|id| id.to_str().ok()).and_then(|id| id.parse().ok());
     let last = named.or(query.after).unwrap_or_else(|| *newest.borrow());
-    let state = Following { follower, newest, press: query.press, last, feeds: query.feeds };
+    let state = Following { app, follower, newest, press: query.press, last, feeds: query.feeds };
     let events = futures_util::stream::unfold(state, |mut state| async move {
         let event = state.next().await?;
         Some((Ok(event), state))
@@ -113,7 +102,7 @@ impl Following {
         loop {
             let newest = *self.newest.borrow_and_update();
             if newest > self.last {
-                let store = Arc::clone(&self.follower.0.store);
+                let store = Arc::clone(&self.app.store);
                 let filter = StrokeFilter {
                     press: self.press.clone(),
                     after: Some(self.last),
@@ -135,13 +124,15 @@ impl Following {
                     return Some(Event::default().event("strokes").id(last.to_string()).data(data));
                 }
             }
-            let stamp = self.follower.0.feeds_stamp();
+            let stamp = self.app.feeds_stamp();
             if self.feeds.as_ref().is_some_and(|known| *known != stamp) {
                 self.feeds = Some(stamp.clone());
                 return Some(Event::default().event("feeds").data(stamp));
             }
             tokio::select! {
                 changed = self.newest.changed() => changed.ok()?,
+                // The page asks again by itself, and learns of what came meanwhile.
+                () = self.follower.has_to_leave() => return None,
                 () = tokio::time::sleep(LOOK) => {}
             }
         }

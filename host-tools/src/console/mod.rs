@@ -9,12 +9,16 @@ pub mod app;
 pub mod auth;
 pub mod export;
 pub mod feed;
+pub mod followers;
+pub mod guesses;
 pub mod live;
 #[cfg(feature = "mqtt")]
 pub mod mqtt;
 pub mod pages;
+pub mod peer;
 pub mod picture;
 pub mod respond;
 pub mod server;
 pub mod store;
 mod unread;
+pub mod wear;

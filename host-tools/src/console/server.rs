@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 use std::convert::Infallible;
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::pin::Pin;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -16,6 +16,7 @@ use hyper_util::rt::{TokioIo, TokioTimer};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore, oneshot, watch};
 
+use super::peer::{Connected, Peer, greediest};
 use super::unread::GivesUp;
 
 /// Connections at a time; together with files and feeds well under the usual limit of 1,024 descriptors.
@@ -38,6 +39,7 @@ impl Default for Patience {
 
 /// A connection that may have to go when room is needed.
 struct Open {
+    peer: Peer,
     under_way: Arc<AtomicUsize>,
     close: oneshot::Sender<()>,
 }
@@ -101,11 +103,11 @@ pub async fn serve(
             accepted = listener.accept() => accepted,
             _ = closing.changed() => return Ok(()),
         };
-        let (stream, _peer): (TcpStream, SocketAddr) = match accepted {
+        let (stream, from): (TcpStream, SocketAddr) = match accepted {
             Ok(accepted) => accepted,
             // Out of descriptors or memory, or a peer that left already: the listener itself is well.
             Err(_) => {
-                make_room(&open);
+                make_room(&open, None);
                 tokio::time::sleep(Duration::from_millis(20)).await;
                 continue;
             }
@@ -113,7 +115,7 @@ pub async fn serve(
         let permit = match Arc::clone(&room).try_acquire_owned() {
             Ok(permit) => permit,
             Err(_) => {
-                make_room(&open);
+                make_room(&open, Some(Peer::of(from.ip())));
                 let wait = tokio::time::timeout(Duration::from_secs(1), Arc::clone(&room).acquire_owned());
                 match wait.await {
                     Ok(Ok(permit)) => permit,
@@ -127,24 +129,34 @@ pub async fn serve(
         {
             let mut open = open.lock().unwrap_or_else(PoisonError::into_inner);
             open.retain(|one| !one.close.is_closed());
-            open.push_back(Open { under_way: Arc::clone(&under_way), close });
+            open.push_back(Open { peer: Peer::of(from.ip()), under_way: Arc::clone(&under_way), close });
         }
-        let connection = Connection { router: router.clone(), patience, under_way, _permit: permit };
+        let connection =
+            Connection { from: from.ip(), router: router.clone(), patience, under_way, _permit: permit };
         tokio::spawn(connection.run(stream, closed, closing.clone()));
     }
 }
 
-/// Closes the oldest connection on which nothing is under way.
-fn make_room(open: &Mutex<VecDeque<Open>>) {
+/// Closes the oldest connection on which nothing is under way; where there is none, the oldest of the visitor who has most, if
+/// the newcomer has far fewer: who keeps all of them busy keeps nobody else out.
+fn make_room(open: &Mutex<VecDeque<Open>>, newcomer: Option<Peer>) {
     let mut open = open.lock().unwrap_or_else(PoisonError::into_inner);
     let is_idle = |one: &Open| one.under_way.load(Ordering::Relaxed) == 0 && !one.close.is_closed();
-    if let Some(one) = open.iter().position(is_idle).and_then(|at| open.remove(at)) {
+    let of_greediest = || {
+        let own = open.iter().filter(|one| Some(one.peer) == newcomer).count();
+        let (greedy, count) = greediest(open.iter().map(|one| one.peer))?;
+        let at = open.iter().position(|one| one.peer == greedy && !one.close.is_closed())?;
+        (2 * own < count).then_some(at)
+    };
+    let at = open.iter().position(is_idle).or_else(of_greediest);
+    if let Some(one) = at.and_then(|at| open.remove(at)) {
         // It may have ended by itself this moment: then there is room as well.
         let _ = one.close.send(());
     }
 }
 
 struct Connection {
+    from: IpAddr,
     router: Router,
     patience: Patience,
     under_way: Arc<AtomicUsize>,
@@ -155,7 +167,9 @@ impl Connection {
     async fn run(self, stream: TcpStream, closed: oneshot::Receiver<()>, mut closing: watch::Receiver<bool>) {
         // Events are small and wanted at once.
         let _ = stream.set_nodelay(true);
-        let service = hyper::service::service_fn(|request: Request<hyper::body::Incoming>| {
+        let from = Connected(self.from);
+        let service = hyper::service::service_fn(|mut request: Request<hyper::body::Incoming>| {
+            request.extensions_mut().insert(from);
             let under_way = UnderWay::on(&self.under_way);
             let answer = tower_call(self.router.clone(), request.map(Body::new));
             async move {

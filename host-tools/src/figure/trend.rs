@@ -4,7 +4,7 @@ use super::canvas::{Canvas, Letter, Point, Stroke, render};
 use super::header::Header;
 use super::labels::{EndLabel, paint_ends};
 use super::panel::{Counts, Panel, Range};
-use super::{Cell, Figure, FigureError, Size, Table, bins, check, text, theme, ticks};
+use super::{Cell, Figure, FigureError, LoadUnit, Size, Table, bins, check, text, theme, ticks};
 
 /// The fitted line at one stroke, with its interval.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -61,6 +61,21 @@ pub struct Trend {
 }
 
 impl Trend {
+    /// The same with loads in another unit; what is no load stays as it is.
+    #[must_use]
+    pub fn in_unit(mut self, unit: LoadUnit) -> Self {
+        if self.unit != LoadUnit::Kn.symbol() {
+            return self;
+        }
+        self.unit = unit.symbol().to_owned();
+        let points = self.lines.iter_mut().flatten();
+        let line = points.flat_map(|point| [&mut point.value, &mut point.low, &mut point.high]);
+        for value in self.value.iter_mut().chain(line).chain(&mut self.limit) {
+            *value = unit.of_kn(*value);
+        }
+        self
+    }
+
     fn check(&self) -> Result<(), FigureError> {
         check::strokes(&self.stroke)?;
         check::row("value", &self.value, self.stroke.len(), "stroke")?;
@@ -85,8 +100,12 @@ impl Trend {
         let fitted = || self.lines.iter().flatten();
         let strokes = xs.iter().copied().chain(fitted().map(|p| p.stroke));
         let values = self.value.iter().copied().chain(fitted().map(|p| p.value));
-        // A few changes share the line of the axis title; more get two lines of their own.
-        let more = if self.changes.len() > 3 { 2 } else { 0 };
+        // Changes may stand where the axis title does: they get a line of their own, many get two.
+        let more = match self.changes.len() {
+            0 => 0,
+            1..=3 => 1,
+            _ => 2,
+        };
         let panel = Panel {
             left: 72.0,
             top: below + 28.0 + 18.0 * more as f64,

@@ -49,6 +49,8 @@ pub fn load_unit(unit: LoadUnit, kn: f64) -> String {
     format!("{} {}", load(unit, kn), unit.symbol())
 }
 
+pub(crate) use crate::trend::change::short;
+
 /// A number that may be missing.
 #[must_use]
 pub fn maybe(value: Option<f64>, decimals: usize, unit: &str) -> String {

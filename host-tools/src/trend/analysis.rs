@@ -19,6 +19,11 @@ const LONGEST_RUN: f64 = 1e8;
 /// Largest chance of a false alarm that a look at a long history is allowed, all quantities together.
 const MOST_ERROR: f64 = 0.05;
 
+/// Strokes in which one false alarm is tolerated where nothing else is asked for.
+pub const FALSE_ALARM_STROKES: f64 = 1e8;
+/// Confidence of intervals where nothing else is asked for.
+pub const CONFIDENCE: f64 = 0.95;
+
 /// What a person asks for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Wish {
@@ -186,6 +191,13 @@ impl Analysis {
             quantities,
             changes,
         }
+    }
+
+    /// The quantity to show first: the first that surely moves, else the first; none without any.
+    #[must_use]
+    pub fn foremost(&self) -> Option<&Trend> {
+        let moves = |trend: &&Trend| matches!(trend.state, State::Rising | State::Falling);
+        self.quantities.iter().find(moves).or_else(|| self.quantities.first())
     }
 }
 

@@ -141,7 +141,7 @@ fn named(found: &[Found<'_>]) -> Change {
 }
 
 /// Three significant digits.
-pub(super) fn short(value: f64) -> String {
+pub(crate) fn short(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {
         return value.to_string();
     }

@@ -148,24 +148,39 @@ impl Gatherer {
             if text.trim().is_empty() {
                 continue;
             }
-            let one: Line = serde_json::from_str(&text).map_err(|why| {
-                // Its own line is always the first.
-                let why = why.to_string();
-                bad(why.split(" at line ").next().unwrap_or_default().to_owned())
-            })?;
-            let rank =
-                verdict_rank(&one.verdict).ok_or_else(|| bad(format!("`{}` is no verdict", one.verdict)))?;
-            let measured = Measured {
-                peak_kn: one.peak_kn,
-                work_kj: one.work_kj,
-                reverse_kn: one.reverse_kn,
-                contact_angle_deg: one.contact_angle_deg,
-                wear: one.wear,
-            };
-            let values = measured.values(one.columns.iter().map(|column| column.peak_kn));
-            let names = one.columns.iter().map(|column| column.name.as_str());
-            self.take(path, names, (one.stroke, one.coil, rank >= 2), &values)?;
+            self.line(path, line, &text)?;
         }
+    }
+
+    /// A judged stroke as one line of JSON, as `replay --jsonl` writes it and the console keeps it. `line` is named in errors.
+    ///
+    /// # Errors
+    /// [`HistoryError::Line`] for what is no judged stroke, [`HistoryError::Columns`].
+    pub fn line(&mut self, path: &Path, line: u64, text: &str) -> Result<(), HistoryError> {
+        let bad = |why: String| HistoryError::Line { path: path.to_owned(), line, why };
+        let one: Line = serde_json::from_str(text).map_err(|why| {
+            // Its own line is always the first.
+            let why = why.to_string();
+            bad(why.split(" at line ").next().unwrap_or_default().to_owned())
+        })?;
+        let rank =
+            verdict_rank(&one.verdict).ok_or_else(|| bad(format!("`{}` is no verdict", one.verdict)))?;
+        let measured = Measured {
+            peak_kn: one.peak_kn,
+            work_kj: one.work_kj,
+            reverse_kn: one.reverse_kn,
+            contact_angle_deg: one.contact_angle_deg,
+            wear: one.wear,
+        };
+        let values = measured.values(one.columns.iter().map(|column| column.peak_kn));
+        let names = one.columns.iter().map(|column| column.name.as_str());
+        self.take(path, names, (one.stroke, one.coil, rank >= 2), &values)
+    }
+
+    /// Number of the last stroke taken, counted over the whole history; 0 for none yet.
+    #[must_use]
+    pub fn last(&self) -> u64 {
+        self.last
     }
 
     /// A judged stroke of a file.

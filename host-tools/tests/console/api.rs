@@ -48,6 +48,8 @@ fn values(console: &Console, name: &str) -> (String, Option<&'static str>) {
         "kind" => ("stroke-held".into(), None),
         "q" => ("held".into(), None),
         "unit" => ("kN".into(), None),
+        "quantity" => ("peak".into(), None),
+        "limit" => ("12".into(), Some("much")),
         other => panic!("this test knows no value of the parameter {other}; give it one"),
     }
 }

@@ -209,10 +209,23 @@ pub struct Follower {
 
 impl Follower {
     pub fn new(address: SocketAddr, path: &str, last_event_id: Option<i64>) -> Result<Self, String> {
+        Self::from(address, path, last_event_id, None)
+    }
+
+    /// As [`Self::new`], from an address that a reverse proxy on this machine names.
+    pub fn from(
+        address: SocketAddr,
+        path: &str,
+        last_event_id: Option<i64>,
+        from: Option<&str>,
+    ) -> Result<Self, String> {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
         let mut request = Request::builder().uri(path).header("host", address.to_string());
         if let Some(id) = last_event_id {
             request = request.header("last-event-id", id.to_string());
+        }
+        if let Some(from) = from {
+            request = request.header("x-forwarded-for", from);
         }
         let request = request.body(Full::new(Bytes::new())).map_err(|why| why.to_string())?;
         let answer = runtime.block_on(async {

@@ -143,8 +143,16 @@ fn pages_that_follow_are_counted_and_bounded_and_leave_room_when_they_go() {
     let pages: Vec<Follower> =
         (0..256).map(|_| Follower::new(console.address, "/live", None).unwrap()).collect();
     assert!(pages.iter().all(|page| page.status == 200));
-    assert_eq!(console.app.followers.load(Ordering::Relaxed), 256);
+    assert_eq!(console.app.followers.count(), 256);
     assert_eq!(Follower::new(console.address, "/live", None).unwrap().status, 503);
+    // Who took them all gives them up to others, the oldest first.
+    let mut pages = pages;
+    let other = Follower::from(console.address, "/live", None, Some("192.0.2.9")).unwrap();
+    assert_eq!((other.status, console.app.followers.count()), (200, 256));
+    assert!(pages[0].next(Duration::from_secs(5)).is_none(), "its stream ends");
+    console.store.add_strokes(&[stroke("P3", 0, 100.0)]).unwrap();
+    assert!(pages[1].next(Duration::from_secs(60)).is_some(), "the others go on");
+    drop(other);
     // The rest of the console is as before.
     assert_eq!(console.viewer().get("/strokes").status, 200);
     drop(pages);
@@ -152,9 +160,9 @@ fn pages_that_follow_are_counted_and_bounded_and_leave_room_when_they_go() {
     for number in 0..200 {
         console.store.add_strokes(&[stroke("P3", number, 100.0)]).unwrap();
         std::thread::sleep(Duration::from_millis(50));
-        if console.app.followers.load(Ordering::Relaxed) == 0 {
+        if console.app.followers.count() == 0 {
             return;
         }
     }
-    panic!("{} pages are still counted", console.app.followers.load(Ordering::Relaxed));
+    panic!("{} pages are still counted", console.app.followers.count());
 }

@@ -14,3 +14,4 @@ mod schema;
 mod server;
 mod shop;
 mod signing;
+mod wear;

@@ -51,6 +51,49 @@ fn signing_out_ends_the_session_and_needs_its_own_form() {
     assert!(!client.get("/dies").text().contains(ENGINEER));
 }
 
+/// As [`try_in`], from an address that a reverse proxy on this machine names.
+fn try_from(client: &Client, from: &str, password: &str) -> crate::client::Answer {
+    let headers = [("content-type", "application/x-www-form-urlencoded"), ("x-forwarded-for", from)];
+    let fields =
+        format!("name={}&password={}", crate::client::escaped(ENGINEER), crate::client::escaped(password));
+    client.send(hyper::Method::POST, "/sign-in", &headers, fields.into_bytes())
+}
+
+#[test]
+fn a_stranger_who_guesses_locks_himself_out_and_not_the_engineer() {
+    let console = Console::with_strokes();
+    let client = console.viewer();
+    for _ in 0..10 {
+        assert_eq!(try_from(&client, "192.0.2.1", "guess after guess").status, 403);
+    }
+    try_from(&client, "192.0.2.1", PASSWORD)
+        .says(429, "Too many wrong passwords for this name from your address");
+    // What stands before the proxy's own word anybody may have written.
+    assert_eq!(try_from(&client, "192.0.2.2, 192.0.2.1", PASSWORD).status, 429);
+    assert_eq!(try_from(&client, "192.0.2.2", PASSWORD).status, 303);
+}
+
+#[test]
+fn a_stranger_with_many_addresses_guesses_slowly_and_known_places_stay_open() {
+    let console = Console::with_strokes();
+    let client = console.viewer();
+    assert_eq!(try_from(&client, "198.51.100.1", PASSWORD).status, 303);
+    let tried =
+        (0..60).filter(|n| try_from(&client, &format!("192.0.2.{n}"), "guess after guess").status == 403);
+    // Twenty at once, one a minute after that; a slow test machine may take a few minutes for these.
+    let tried = tried.count();
+    assert!((20..=25).contains(&tried), "{tried} guesses were tried");
+    try_from(&client, "203.0.113.5", PASSWORD).says(429, "Somebody is guessing this name's password");
+    assert_eq!(
+        try_from(&client, "198.51.100.1", PASSWORD).status,
+        303,
+        "where the engineer signed in before"
+    );
+    assert_eq!(try_in(&client, ENGINEER, PASSWORD), 303, "at the machine itself");
+    let told = client.get("/journal?kind=guesses-stopped").text();
+    assert_eq!(told.matches("too many passwords for").count(), 1, "{told}");
+}
+
 #[test]
 fn after_ten_wrong_passwords_a_name_is_not_tried_for_a_while_and_other_names_are() {
     let console = Console::with_strokes();

@@ -213,7 +213,8 @@ pub async fn show(
         @if stopped.is_empty() { p { "None among the strokes stored." } } @else { (super::strokes::table(&stopped, unit, false)) }
         h2 { "Versions" }
         (history(&shown.versions, unit))
-        p { a href={ "/journal?press=" (part(&press)) "&die=" (part(&die)) } { "The die's journal" } ", " a href={ (at.replacen("/die/", "/report/die/", 1)) } { "report of the die" } "." }
+        p { a href={ "/journal?press=" (part(&press)) "&die=" (part(&die)) } { "The die's journal" } ", "
+            a href={ "/wear?press=" (part(&press)) "&die=" (part(&die)) } { "wear and strokes left" } ", " a href={ (at.replacen("/die/", "/report/die/", 1)) } { "report of the die" } "." }
     };
     Ok(page(&visitor, &format!("Die {die}"), body))
 }

@@ -34,7 +34,10 @@ pub struct Asked {
 
 struct Shown {
     card: PressCard,
+    /// Strokes whose loads can be believed.
     outcomes: Vec<Outcome>,
+    /// Strokes left out because a gauge was faulty.
+    blind: usize,
     over: Vec<StrokeRow>,
 }
 
@@ -44,11 +47,20 @@ fn read(store: &Store, press: &str) -> Result<Shown, StoreError> {
     let trips = store.strokes(&StrokeFilter { least: 3, ..filter }, LOOK_BACK)?;
     let machine =
         |code: &String| Reason::ALL.iter().any(|reason| reason.code() == code && reason.is_machine_limit());
+    let all = outcomes.iter().filter_map(|(_, json)| outcome_from_json(json));
+    let (blind, outcomes): (Vec<_>, Vec<_>) = all.partition(is_blind);
     Ok(Shown {
         card: store.press(press)?,
-        outcomes: outcomes.iter().filter_map(|(_, json)| outcome_from_json(json)).collect(),
+        outcomes,
+        blind: blind.len(),
         over: trips.into_iter().filter(|row| row.reasons.iter().any(machine)).collect(),
     })
+}
+
+/// Whether a gauge was faulty, so that nothing computed from its reading can be believed.
+fn is_blind(outcome: &Outcome) -> bool {
+    let of_gauge = |code: &&str| Reason::ALL.iter().any(|one| one.code() == *code && one.is_gauge_fault());
+    outcome.reasons.iter().any(of_gauge)
 }
 
 /// Values of the total and of each column: peak and reverse load over what each may carry, a stroke after another.
@@ -110,7 +122,7 @@ fn loaded(outcomes: &[Outcome], card: &PressCard) -> Markup {
         }
         p class="small" {
             "Percent of the rated load; of a column, of its even share. The last column counts one cycle a stroke, from its reverse load to its peak, "
-            "as (range / what it may carry)^" (SLOPE) ": a stroke at the rating counts 1. The exponent is common practice, no source; compare a press with itself over time, it is no fatigue life."
+            "as (range / what it may carry)" sup { (SLOPE) } ": a stroke at the rating counts 1. The exponent is common practice, no source; compare a press with itself over time, it is no fatigue life."
         }
     }
 }
@@ -194,7 +206,8 @@ pub async fn show(State(app): State<Arc<App>>, visitor: Visitor, Query(asked): Q
         }
         @match (&press, &shown) {
             (Some(press), Some(shown)) => {
-                p { "The latest " (shown.outcomes.len()) " strokes stored (" (LOOK_BACK) " at most). Rated load " (load_unit(unit, shown.card.spec.rated_kn)) "." }
+                p { "The latest " (shown.outcomes.len() + shown.blind) " strokes stored (" (LOOK_BACK) " at most)"
+                    @if shown.blind > 0 { "; " (shown.blind) " with a faulty gauge are not counted: what it reads is no load" } ". Rated load " (load_unit(unit, shown.card.spec.rated_kn)) "." }
                 @if !shown.outcomes.is_empty() {
                     (loaded(&shown.outcomes, &shown.card))
                     (drifting(&shown.outcomes, &shown.card, press))

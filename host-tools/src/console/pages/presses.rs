@@ -163,7 +163,7 @@ pub async fn one(State(app): State<Arc<App>>, visitor: Visitor, Path(name): Path
         (super::strokes::table(&shown.recent, unit, true))
         p { a href={ "/strokes?press=" (part(name)) } { "All strokes of this press" } ", "
             a href={ "/journal?press=" (part(name)) } { "its journal" } ", "
-            a href={ "/wear?press=" (part(name)) } { "wear and drift" } ", "
+            a href={ "/wear?press=" (part(name)) } { "wear and strokes left" } ", "
             a href={ "/health?press=" (part(name)) } { "press health" } ", "
             a href={ "/report/shift/" (part(name)) } { "report of the last 8 hours" } "." }
     };

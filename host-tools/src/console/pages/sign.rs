@@ -10,6 +10,7 @@ use serde::Deserialize;
 
 use crate::console::app::App;
 use crate::console::auth::{AuthError, COOKIE};
+use crate::console::peer::Peer;
 use crate::console::respond::{
     Page, Refusal, Theme, Visitor, off_thread, page, sentence, unit_of, unit_word,
 };
@@ -70,7 +71,7 @@ fn session_cookie(secret: &str, seconds: u32, headers: &HeaderMap) -> String {
 
 fn refused(why: AuthError) -> Refusal {
     let status = match why {
-        AuthError::TooMany | AuthError::Full => StatusCode::TOO_MANY_REQUESTS,
+        AuthError::TooMany | AuthError::Slow | AuthError::Full => StatusCode::TOO_MANY_REQUESTS,
         AuthError::Hash => StatusCode::INTERNAL_SERVER_ERROR,
         _ => StatusCode::FORBIDDEN,
     };
@@ -83,6 +84,7 @@ fn refused(why: AuthError) -> Refusal {
 /// [`Refusal`] for a wrong name or password.
 pub async fn sign_in(
     State(app): State<Arc<App>>,
+    from: Peer,
     headers: HeaderMap,
     Form(given): Form<SignIn>,
 ) -> Result<Response, Refusal> {
@@ -94,14 +96,18 @@ pub async fn sign_in(
     let shared = Arc::clone(&app);
     let secret = off_thread(move || {
         let stored = shared.store.engineer(&given.name)?;
-        let secret = match shared.sessions.sign_in(&given.name, &given.password, stored.as_deref()) {
+        let secret = match shared.sessions.sign_in(&given.name, &given.password, stored.as_deref(), from) {
             Ok(secret) => secret,
             Err(why) => {
                 // Once a quarter of an hour at most, and of people there are only: guesses cannot fill the journal.
-                if why == AuthError::LastGuess && stored.is_some() {
+                let stopped = matches!(why, AuthError::LastGuess | AuthError::Slow);
+                if stopped && stored.is_some() && shared.sessions.is_to_be_told(&given.name) {
                     shared.store.journal(&Event {
                         kind: "guesses-stopped",
-                        says: format!("no more passwords are tried for {}: too many were wrong", given.name),
+                        says: format!(
+                            "too many passwords for {} were wrong: no more are tried from {from} for a while, and few from elsewhere",
+                            given.name
+                        ),
                         ..Event::default()
                     })?;
                 }

@@ -9,6 +9,7 @@ mod kept;
 mod retention;
 mod schema;
 mod strokes;
+mod worn;
 
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
