@@ -12,6 +12,7 @@ import { change } from "./change.mjs";
 import { follow } from "./follow.mjs";
 import { look } from "./look.mjs";
 import { held, stroke } from "./stroke.mjs";
+import { wear } from "./wear.mjs";
 
 const option = (name) => {
   const at = process.argv.indexOf(name);
@@ -66,6 +67,7 @@ try {
   await follow(tell, shop, args);
   await stroke(tell, shop);
   await change(tell, shop);
+  await wear(tell);
   await look(tell, shop, pictures);
 } finally {
   await browser.close();

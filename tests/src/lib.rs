@@ -3,6 +3,7 @@
 //! A fixture that cannot do its work panics: that is a failed test, and the panic says why.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+pub mod controller;
 pub mod figures;
 pub mod outside;
 pub mod plain;

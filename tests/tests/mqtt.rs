@@ -13,6 +13,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
+use bolster_claims::controller::{Fake, hello};
 use bolster_claims::program::word;
 use bolster_claims::python;
 use bolster_claims::served::Served;
@@ -396,6 +397,76 @@ fn a_node_is_born_speaks_is_asked_again_comes_back_and_dies_as_the_standard_says
     wait("its own death", || ear.of("NDEATH").len() == 3);
     assert_eq!(ear.of("NDEATH")[2].whole("bdSeq"), ear.of("NBIRTH")[3].whole("bdSeq"));
 
+    decoded_by_others(&ear.all());
+}
+
+/// A controller at a port, as often as it is called; its strokes are a twentieth of a second apart.
+fn controller(listener: TcpListener, calls: Vec<(u32, u32)>) -> std::thread::JoinHandle<()> {
+    std::thread::spawn(move || {
+        for (n, (next, until)) in calls.into_iter().enumerate() {
+            // Away for longer than a line that breaks for a moment.
+            std::thread::sleep(Duration::from_secs(if n == 0 { 0 } else { 4 }));
+            // Calls that were given up meanwhile wait in the listener's queue as well.
+            loop {
+                let stream = listener.accept().unwrap().0;
+                stream.set_nonblocking(true).unwrap();
+                if Fake::new(stream).serve(hello(3, next), 0, next, until, Duration::from_millis(50)) {
+                    break;
+                }
+            }
+        }
+    })
+}
+
+#[test]
+fn a_press_that_goes_away_dies_and_is_born_again_when_it_is_back_and_one_that_has_ended_stays_dead() {
+    let Some(broker) = broker() else {
+        println!("note: skipped, no mosquitto here to be the broker");
+        return;
+    };
+    let ear = Ear::at(broker.port, "spBv1.0/#");
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    let at = format!("tcp:127.0.0.1:{}", listener.local_addr().unwrap().port());
+    // The line is lost after a few strokes; when it is there again the controller has made more.
+    let fake = controller(listener, vec![(0, 30), (40, 60)]);
+    let folder = tempfile::tempdir().unwrap();
+    let to = format!("127.0.0.1:{}", broker.port);
+    let press = format!("{}/../sample-signatures/presses/five-station.toml", env!("CARGO_MANIFEST_DIR"));
+    let mut words = words_of(folder.path(), &to);
+    words.extend(["--controller", &at, "--press", &press]);
+    let console = Served::start(&words);
+
+    let of_press = |kind: &str| {
+        let all = ear.of(kind).into_iter().filter(|message| message.device.as_deref() == Some("P3"));
+        all.collect::<Vec<_>>()
+    };
+    wait("the death of the press", || !of_press("DDEATH").is_empty());
+    wait("its second birth", || of_press("DBIRTH").len() >= 2);
+    wait("the second death", || of_press("DDEATH").len() >= 2);
+    fake.join().unwrap();
+    // The node and its other press live on.
+    assert!(ear.of("NDEATH").is_empty());
+    let strokes = || ear.of("DDATA").iter().filter(|one| one.device.as_deref() != Some("P3")).count();
+    let before = strokes();
+    wait("strokes of the other press", || strokes() > before + 5);
+    // The press is told in the order things happened: born, strokes, dead, born, more strokes, dead.
+    let all: Vec<Message> =
+        ear.all().into_iter().filter(|message| message.device.as_deref() == Some("P3")).collect();
+    let mut kinds: Vec<&str> = all.iter().map(|message| message.kind.as_str()).collect();
+    kinds.dedup();
+    assert_eq!(kinds, ["DBIRTH", "DDATA", "DDEATH", "DBIRTH", "DDATA", "DDEATH"]);
+    assert!(all.iter().filter(|message| message.kind == "DDEATH").all(|message| message.metrics.is_empty()));
+    // No stroke is lost.
+    let of_strokes = all.iter().filter(|message| message.kind == "DDATA");
+    let numbers: Vec<u64> = of_strokes.map(|message| message.whole("Stroke/Number")).collect();
+    assert_eq!(numbers, (0..60).collect::<Vec<u64>>());
+    // What the console numbers goes on over all of it.
+    let everything = ear.all();
+    for pair in everything.windows(2) {
+        assert_eq!(pair[1].seq, pair[0].seq.map(|seq| (seq + 1) % 256), "{pair:?}");
+    }
+    drop(console);
+    wait("the death of what was killed", || ear.of("NDEATH").len() == 1);
     decoded_by_others(&ear.all());
 }
 

@@ -48,6 +48,8 @@ fn worn(run: i64, coils: u64) -> Vec<NewStroke> {
             load_percent: load_percent + 0.02 * scatter.next(),
             work_percent: load_percent + gained + 0.1 * scatter.next(),
             return_percent: 0.3 * gained + 0.1 * scatter.next(),
+            lean_percent: None,
+            windows: None,
         });
         let share = one.outcome.peak_kn / 4.0;
         one.outcome.columns = press_card()
@@ -149,7 +151,7 @@ fn a_limit_means_the_same_in_every_unit_and_the_cards_own_count_where_none_is_as
     // 1,000 US tonf; a short ton-force is 8.896443230521 kN (32.174049 ft/s² and 0.45359237 kg, both exact by definition).
     let asked = client.get(&format!("/api/wear/{PRESS}?quantity=peak&limit=1000&unit=tonf")).json();
     let limit = quantity(&asked, "peak")["limit"].as_f64().unwrap();
-    assert!((limit - 8896.443_230_521).abs() < 1e-6, "{limit}");
+    assert!((limit - 8_896.443_230_521).abs() < 1e-6, "{limit}");
     let address = format!("/wear?press={PRESS}&quantity=peak&limit=1000&unit=tonf");
     let text = client.get(&address).text();
     assert!(text.contains("name=\"limit\"") && text.contains("value=\"8896.4432\""), "{text}");

@@ -149,6 +149,8 @@ pub struct Connected {
     client: Client<Boxed>,
     closing: Arc<AtomicBool>,
     silent: u32,
+    /// The line is lost and sought.
+    away: bool,
     /// Number of the first stroke that is taken in.
     first: u32,
     told: Vec<String>,
@@ -170,7 +172,16 @@ impl Connected {
             )));
         }
         let first = client.hello().next_stroke;
-        Ok(Self { place: place.clone(), card, client, closing, silent: 0, first, told: Vec::new() })
+        Ok(Self {
+            place: place.clone(),
+            card,
+            client,
+            closing,
+            silent: 0,
+            away: false,
+            first,
+            told: Vec::new(),
+        })
     }
 
     fn is_closing(&self) -> bool {
@@ -184,14 +195,14 @@ impl Connected {
     }
 
     /// Takes the line up again; returns when that is done or the console closes.
-    fn again(&mut self, why: &ClientError) {
-        self.tell(format!("the line to the controller broke: {why}"));
+    fn again(&mut self) {
         while !self.is_closing() {
             let Ok(stream) = self.place.open() else {
                 std::thread::sleep(AGAIN);
                 continue;
             };
             if self.client.resume(stream).is_ok() {
+                self.away = false;
                 self.tell("the line to the controller is there again".to_owned());
                 return;
             }
@@ -279,6 +290,10 @@ impl StrokeFeed for Connected {
     }
 
     fn next(&mut self) -> Result<Option<JudgedStroke>, FeedError> {
+        if self.away {
+            self.again();
+            return if self.is_closing() { Ok(None) } else { Err(FeedError::NotYet) };
+        }
         while !self.is_closing() {
             let heard = match self.client.hear() {
                 Ok(None) => {
@@ -306,7 +321,12 @@ impl StrokeFeed for Connected {
                         why: why.to_string(),
                     });
                 }
-                Err(why) => self.again(&why),
+                Err(why) => {
+                    // People are told at once, not when the line is there again.
+                    self.tell(format!("the line to the controller broke: {why}"));
+                    self.away = true;
+                    return Err(FeedError::NotYet);
+                }
             }
         }
         Ok(None)
@@ -314,6 +334,10 @@ impl StrokeFeed for Connected {
 
     fn is_live(&self) -> bool {
         true
+    }
+
+    fn is_away(&self) -> bool {
+        self.away
     }
 
     fn told(&mut self) -> Vec<String> {

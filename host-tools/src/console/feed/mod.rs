@@ -37,7 +37,7 @@ pub struct JudgedStroke {
     pub diagnosis: Option<Diagnosis>,
 }
 
-/// Why a feed ended.
+/// Why a feed gave no stroke.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum FeedError {
@@ -60,6 +60,9 @@ pub enum FeedError {
         /// Why.
         why: String,
     },
+    /// None yet: a line was lost or is there again, which [`StrokeFeed::is_away`] tells; to be asked again.
+    #[error("no stroke yet")]
+    NotYet,
     /// The scenario.
     #[error("scenario {name}: {why}")]
     Scenario {
@@ -87,12 +90,17 @@ pub trait StrokeFeed: Send {
     /// The next stroke once it is over; none when there will be no more.
     ///
     /// # Errors
-    /// [`FeedError`] if the source fails.
+    /// [`FeedError`] if the source fails; after [`FeedError::NotYet`] it can be asked again.
     fn next(&mut self) -> Result<Option<JudgedStroke>, FeedError>;
 
     /// What is to be journalled beside the strokes since this was last asked.
     fn told(&mut self) -> Vec<String> {
         Vec::new()
+    }
+
+    /// Whether the line to the source is lost and sought.
+    fn is_away(&self) -> bool {
+        false
     }
 
     /// Whether strokes come at the press's own time, so that nobody has to hold them back.

@@ -45,6 +45,8 @@ impl Pace {
 pub enum FeedState {
     /// Strokes come.
     Running,
+    /// The line to the controller is lost and sought.
+    Away,
     /// There are no more strokes.
     Ended,
     /// The source failed.
@@ -122,7 +124,9 @@ impl Runner {
         let mut keep_more = 0_u32;
         while !self.closing.load(Ordering::Relaxed) {
             self.follow_card().map_err(|why| text(&why))?;
-            let judged = self.feed.next().map_err(|why: FeedError| text(&why))?;
+            let next = self.feed.next();
+            let state = if self.feed.is_away() { FeedState::Away } else { FeedState::Running };
+            self.say(|status| status.state = state);
             for says in self.feed.told() {
                 let event = Event {
                     kind: "controller-told",
@@ -132,7 +136,12 @@ impl Runner {
                 };
                 self.store.journal(&event).map_err(|why| text(&why))?;
             }
-            let Some(judged) = judged else { return Ok(()) };
+            let judged = match next {
+                Ok(Some(judged)) => judged,
+                Ok(None) => return Ok(()),
+                Err(FeedError::NotYet) => continue,
+                Err(why) => return Err(text(&why)),
+            };
             if !self.feed.is_live() {
                 let spm = judged.outcome.speed_spm.filter(|spm| *spm > 1.0).unwrap_or(usual_spm);
                 due = (due + self.pace.stroke(spm)).max(Instant::now() - Duration::from_secs(1));

@@ -1,7 +1,7 @@
 //! Keeps a connection to the broker: birth, strokes as they are stored, rebirth on request, death.
 
 use std::sync::Arc;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use prost::Message as _;
 use rumqttc::{AsyncClient, ClientError, Event, EventLoop, LastWill, MqttOptions, Packet, QoS};
@@ -22,6 +22,9 @@ const KEEP_ALIVE: Duration = Duration::from_secs(20);
 const AT_ONCE: usize = 200;
 /// Longest a stored stroke waits to be sent where nothing wakes the loop.
 const LOOK: Duration = Duration::from_secs(1);
+/// How long a press is missed before its death is told: its last strokes are stored by then, and a line that breaks for a
+/// moment is no death.
+const GRACE: Duration = Duration::from_secs(2);
 /// Messages that may wait for the network.
 const WAITING: usize = 64;
 
@@ -104,6 +107,8 @@ struct Press {
     latest: Option<StrokeRow>,
     counts: [u64; 4],
     alive: bool,
+    /// Since when its strokes do not come.
+    missed: Option<Instant>,
 }
 
 impl<'a> Link<'a> {
@@ -217,6 +222,15 @@ impl<'a> Link<'a> {
         Ok(())
     }
 
+    /// Tells a press's birth where it was dead.
+    async fn revive(&mut self, n: usize) -> Result<(), MqttError> {
+        match self.told.presses.get_mut(n) {
+            Some(press) if !press.alive => press.alive = true,
+            _ => return Ok(()),
+        }
+        self.birth_of(n).await
+    }
+
     async fn birth_of(&mut self, n: usize) -> Result<(), MqttError> {
         let Some(press) = self.told.presses.get(n).filter(|press| press.alive) else { return Ok(()) };
         let (name, now) = (press.name.clone(), now_ms());
@@ -244,9 +258,13 @@ impl<'a> Link<'a> {
             let up_to = if rows.len() < AT_ONCE { newest } else { rows.last().map_or(newest, |row| row.id) };
             for row in rows {
                 let (at_ms, historical) = (row.at_ms, row.id <= self.late);
-                let Some(press) = self.told.presses.iter_mut().find(|press| press.name == row.press) else {
+                let Some(n) = self.told.presses.iter().position(|press| press.name == row.press) else {
                     continue;
                 };
+                // The standard: no data of a device that was not born. This one is there again, or its last strokes were
+                // stored after its death was told.
+                self.revive(n).await?;
+                let Some(press) = self.told.presses.get_mut(n) else { continue };
                 press.count(&row);
                 self.told.last = row.id;
                 press.latest = Some(row);
@@ -257,14 +275,18 @@ impl<'a> Link<'a> {
         }
     }
 
-    /// Tells of feeds that have ended since.
+    /// Tells of presses whose strokes no longer come, and of those that are there again.
     async fn feeds(&mut self) -> Result<(), MqttError> {
         for status in self.app.statuses() {
             let running = status.state == FeedState::Running;
-            let Some(press) = self.told.presses.iter_mut().find(|press| press.name == status.press) else {
+            let Some(n) = self.told.presses.iter().position(|press| press.name == status.press) else {
                 continue;
             };
-            if press.alive && !running {
+            let Some(press) = self.told.presses.get_mut(n) else { continue };
+            if running {
+                press.missed = None;
+                self.revive(n).await?;
+            } else if press.alive && press.missed.get_or_insert_with(Instant::now).elapsed() >= GRACE {
                 press.alive = false;
                 let name = press.name.clone();
                 self.numbered("DDEATH", Some(&name), Vec::new()).await?;
@@ -295,6 +317,7 @@ impl<'a> Link<'a> {
                     latest,
                     counts: [0; 4],
                     alive,
+                    missed: None,
                 })
             };
             statuses.iter().map(one).collect::<Result<Vec<_>, _>>()

@@ -51,6 +51,7 @@ fn source(status: Option<&FeedStatus>) -> Markup {
         ". From " (status.source)
         @match status.state {
             FeedState::Running => {}
+            FeedState::Away => { ". " strong { "The line to it is lost" } " and sought; strokes made meanwhile follow as far as the controller holds them" }
             FeedState::Ended => { ", which has ended" }
             FeedState::Failed => { ", which failed: " (status.problem.as_deref().unwrap_or("no reason known")) }
         }
