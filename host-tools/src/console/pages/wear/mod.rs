@@ -18,7 +18,7 @@ use crate::console::wear::Worn;
 use crate::figure::{Figure, LoadUnit, Size, for_page};
 use crate::picture::{Caption, over_strokes, shares, trend};
 use crate::session::Outcome;
-use crate::trend::Analysis;
+use crate::trend::{Analysis, State as Course};
 use asked::{Among, among};
 pub use asked::{Asked, worn};
 use told::{basis, changed, grouped, headline, quantities, symbol};
@@ -98,7 +98,9 @@ pub async fn show(State(app): State<Arc<App>>, visitor: Visitor, Query(mut asked
             (Some(press), Some(worn), Some(analysis)) => {
                 (headline(analysis, unit))
                 (basis(worn, analysis))
-                @let title = analysis.quantities.iter().find(|one| shown.chosen.as_ref() == Some(&one.quantity)).map(|one| &one.title);
+                // A few points on an empty picture say less than the words above.
+                @let drawn_one = analysis.quantities.iter().find(|one| shown.chosen.as_ref() == Some(&one.quantity));
+                @let title = drawn_one.filter(|one| one.state != Course::NotEnough).map(|one| &one.title);
                 @if let Some(title) = title {
                     (drawn(format!("/wear/{}/trend.svg?{}", part(press), asked.query(worn.die.as_deref())), &format!("{title} over strokes: each coil's value, the line through them, what changed, and the way to the limit")))
                 }
