@@ -406,7 +406,7 @@ mod tests {
     fn each_window_value_is_judged_against_both_limits() {
         let seen = |value| {
             let mut seen = Seen::default();
-            [20.0, 30.0, 10.0, 20.0].into_iter().for_each(|load| seen.load(value, load));
+            [20.0, 30.0, 10.0, 24.0].into_iter().for_each(|load| seen.load(value, load));
             seen
         };
         let window = |value, low_kn, high_kn| WatchWindow {
@@ -419,7 +419,7 @@ mod tests {
             rule: MofN::FIRST,
         };
         for (value, is) in
-            [(WindowValue::Greatest, 30.0), (WindowValue::Least, 10.0), (WindowValue::Mean, 20.0)]
+            [(WindowValue::Greatest, 30.0), (WindowValue::Least, 10.0), (WindowValue::Mean, 21.0)]
         {
             let seen = seen(value);
             assert_eq!(window(value, is, is).judge(&seen), None);
