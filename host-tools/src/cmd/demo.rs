@@ -24,6 +24,7 @@ use crate::picture::{
     Caption, LearntBand, StrokeReadings, capacity, load_centres, over_strokes, shares, signature,
 };
 use crate::recording::{Header, SimulatedWriter};
+use crate::report::{self, Provenance, Shift};
 use crate::session::{Outcome, verdict_rank};
 
 /// The whole job on an invented press: simulate, learn, judge a shift with faults, draw
@@ -137,8 +138,11 @@ pub fn run(args: &DemoArgs) -> Result<(), Failure> {
     print("3  Judging every stroke of the shift with the core that runs on the controller.\n")?;
     let judged = judge_shift(&shift, &press, &die, &at("verdicts.jsonl"))?;
 
-    print("4  Drawing.\n\n")?;
+    print(
+        "4  Drawing, and the shift's report: shift-report.html, to be opened in a browser and printed.\n\n",
+    )?;
     draw(out, &shift, &press, &judged)?;
+    write_report(out, &shift, &press, &die, &judged)?;
 
     print(&table(&judged.outcomes, &truths))?;
     let mut files: Vec<String> = std::fs::read_dir(out)?
@@ -185,6 +189,33 @@ fn judge_shift(shift: &Path, press: &PressCard, die: &DieCard, jsonl: &Path) -> 
     )?;
     output.commit()?;
     Ok(judged)
+}
+
+/// The shift as whoever takes over would read it.
+fn write_report(
+    out: &Path,
+    shift: &Path,
+    press: &PressCard,
+    die: &DieCard,
+    judged: &Judged,
+) -> Result<(), Failure> {
+    let mut provenance = Provenance::now();
+    provenance.add("Everything", "invented by bolster demo");
+    let unreadable = |why| Failure::because(format!("{}: cannot be read again ({why})", shift.display()));
+    provenance.add_file("Recording", shift).map_err(unreadable)?;
+    provenance.add_text("Press card", &press.name, &press.to_toml());
+    provenance.add_die(die, "die.toml");
+    let one = |outcome: &Outcome| report::Judged { outcome: outcome.clone(), at_ms: None, told: None };
+    let shift = Shift {
+        press: press.clone(),
+        dies: vec![format!("die {}, {}", die.die.name, die.standing_says())],
+        span: "recording shift.csv.gz (invented)".to_owned(),
+        strokes: judged.outcomes.iter().map(one).collect(),
+        happenings: Vec::new(),
+        unit: LoadUnit::Kn,
+        provenance,
+    };
+    write_text(&out.join("shift-report.html"), &shift.html())
 }
 
 fn draw(out: &Path, shift: &Path, press: &PressCard, judged: &Judged) -> Result<(), Failure> {

@@ -14,6 +14,7 @@ use super::auth;
 use super::pages::frame;
 use super::store::StoreError;
 use crate::figure::LoadUnit;
+use crate::markup::sentence;
 
 /// Longest time one answer may take to begin, s.
 const ANSWER_S: u64 = 30;
@@ -166,14 +167,6 @@ impl From<StoreError> for Refusal {
             _ => Self::new(StatusCode::INTERNAL_SERVER_ERROR, sentence(&why.to_string())),
         }
     }
-}
-
-/// With a capital and a full stop.
-pub(super) fn sentence(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(|letter| letter.to_uppercase().to_string()).unwrap_or_default();
-    let end = if text.ends_with(['.', '?']) { "" } else { "." };
-    format!("{first}{}{end}", letters.as_str())
 }
 
 impl IntoResponse for Refusal {

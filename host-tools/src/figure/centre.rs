@@ -75,7 +75,8 @@ impl LoadCentre {
             side(y, "to the front", "to the rear"),
             ticks::grouped(self.points.len() as f64, 0)
         );
-        let subtitle = [self.subtitle.as_str(), &words].join(" · ");
+        // What is measured first: where there is no room for all, the press and the recording are told elsewhere as well.
+        let subtitle = [words.as_str(), &self.subtitle].join(" · ");
         let subtitle = if self.subtitle.is_empty() { words } else { subtitle };
         let header = Header { title: &self.title, verdict: None, reasons: &[], subtitle: &subtitle };
         let top = header.draw(canvas);
@@ -105,7 +106,7 @@ impl LoadCentre {
         self.paint_points(canvas, &inside, 6.0);
         let title = Letter::new(theme::AXIS_PX, theme::INK);
         let y_title = text::fit(
-            "Front–rear, mm from the middle (front positive, downwards)",
+            "Front–rear, mm from the middle (front downwards)",
             title.px,
             false,
             panel.width() + 50.0,

@@ -59,6 +59,14 @@ pub fn maybe(value: Option<f64>, decimals: usize, unit: &str) -> String {
     value.map_or_else(|| "–".to_owned(), |value| format!("{value:.decimals$}{space}{unit}"))
 }
 
+/// With a capital and a full stop.
+pub(crate) fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|letter| letter.to_uppercase().to_string()).unwrap_or_default();
+    let end = if text.ends_with(['.', '?']) { "" } else { "." };
+    format!("{first}{}{end}", letters.as_str())
+}
+
 /// A part of an address: everything but letters, digits and `-_.` in percent form.
 #[must_use]
 pub fn part(text: &str) -> String {

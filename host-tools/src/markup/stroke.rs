@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::{lamp, load, load_unit, maybe};
+use super::{lamp, load, load_unit, maybe, sentence};
 use crate::diagnose::{Told, ToldCause, ToldExtent, labelled};
 use crate::figure::LoadUnit;
 use crate::session::Outcome;
@@ -143,6 +143,6 @@ pub fn diagnosis(told: &Told, stroke: u64, unit: LoadUnit) -> Markup {
                 }
             }
         }
-        @for remark in &told.remarks { p class="small" { (remark) "." } }
+        @for remark in &told.remarks { p class="small" { (sentence(remark)) } }
     }
 }

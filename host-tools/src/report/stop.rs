@@ -17,7 +17,7 @@ pub const BESIDE: usize = 5;
 /// Slide heights at which the load is told, mm above the bottom.
 const HEIGHTS_MM: [f64; 9] = [0.5, 1.0, 2.0, 3.0, 5.0, 8.0, 12.0, 20.0, 30.0];
 /// A closer look shows the greatest change with this much on either side, as a share of its width.
-const AROUND: f64 = 1.5;
+const AROUND: f64 = 0.5;
 /// Narrowest closer look, degrees or ms.
 const NARROWEST: f64 = 12.0;
 

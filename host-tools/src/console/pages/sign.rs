@@ -11,10 +11,9 @@ use serde::Deserialize;
 use crate::console::app::App;
 use crate::console::auth::{AuthError, COOKIE};
 use crate::console::peer::Peer;
-use crate::console::respond::{
-    Page, Refusal, Theme, Visitor, off_thread, page, sentence, unit_of, unit_word,
-};
+use crate::console::respond::{Page, Refusal, Theme, Visitor, off_thread, page, unit_of, unit_word};
 use crate::console::store::Event;
+use crate::markup::sentence;
 
 /// Longest name taken, bytes.
 const LONGEST_NAME: usize = 200;
