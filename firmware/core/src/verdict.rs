@@ -454,6 +454,19 @@ mod tests {
     }
 
     #[test]
+    fn sets_meet_where_a_reason_is_in_both_and_not_elsewhere() {
+        let of = |reasons: &[Reason]| {
+            let mut set = ReasonSet::default();
+            reasons.iter().for_each(|reason| _ = set.insert(*reason));
+            set
+        };
+        let some = of(&[Reason::NoLoad, Reason::WatchWindow]);
+        assert!(some.meets(of(&[Reason::WatchWindow, Reason::GaugeStuck])));
+        assert!(!some.meets(of(&[Reason::GaugeStuck])));
+        assert!(!some.meets(ReasonSet::default()) && !ReasonSet::default().meets(some));
+    }
+
+    #[test]
     fn of_one_reason_and_column_the_first_is_listed_and_the_worst_verdict_counts() {
         let of = |reason: Reason, column: u8, value: f32| Finding {
             column: Some(column),

@@ -99,6 +99,24 @@ fn feed(path: &Path, frames: Frames) -> Outcome {
     Ok(writer.finish(&header, &mut BufWriter::new(fs::File::create(path)?))?)
 }
 
+/// How fast an emulated controller runs.
+#[derive(Clone, Copy)]
+enum Pace {
+    /// As fast as it can.
+    Free,
+    /// No faster than the clock on the wall: there is time to acknowledge before the feed ends again.
+    Wall,
+}
+
+impl Pace {
+    fn option(self) -> &'static str {
+        match self {
+            Self::Free => "shift=3,sleep=off",
+            Self::Wall => "shift=3,sleep=on,align=on",
+        }
+    }
+}
+
 /// A running controller; it ends when this is dropped.
 struct Board {
     child: Child,
@@ -114,7 +132,7 @@ impl Drop for Board {
 }
 
 impl Board {
-    fn start(program: &Path, frames: Frames) -> Result<(Self, TcpStream), Box<dyn Error>> {
+    fn start(program: &Path, frames: Frames, pace: Pace) -> Result<(Self, TcpStream), Box<dyn Error>> {
         let folder = tempfile::tempdir()?;
         let (path, trace) = (folder.path().join("feed"), folder.path().join("trace"));
         feed(&path, frames)?;
@@ -123,7 +141,7 @@ impl Board {
         let child = Command::new("qemu-system-arm")
             .args(["-M", "mps2-an386", "-nodefaults", "-display", "none", "-monitor", "none"])
             // 2^3 ns an instruction: frames and instructions keep their ratio however busy this machine is.
-            .args(["-icount", "shift=3,sleep=off", "-serial", "null", "-serial"])
+            .args(["-icount", pace.option(), "-serial", "null", "-serial"])
             .arg(format!("tcp:127.0.0.1:{port},nodelay=on"))
             .arg("-device")
             .arg(format!("loader,file={},addr=0x21000000,force-raw=on", path.display()))
@@ -221,7 +239,7 @@ pub(crate) fn watchdog(case: &str, program: &Path) -> Outcome {
         "task" => (Frames::Endless { overload: false }, Cause::TaskStuck),
         _ => return Err("no such case".into()),
     };
-    let (board, line) = Board::start(program, frames)?;
+    let (board, line) = Board::start(program, frames, Pace::Wall)?;
     let mut client = Client::connect(line)?;
     must(client.hello().cause == Cause::Power, "it does not start from power")?;
     let mut boots = 2;
@@ -255,7 +273,7 @@ pub(crate) fn watchdog(case: &str, program: &Path) -> Outcome {
 
 /// Everything that can be asked of a controller by its line.
 pub(crate) fn talk(program: &Path) -> Outcome {
-    let (_board, line) = Board::start(program, Frames::Endless { overload: true })?;
+    let (_board, line) = Board::start(program, Frames::Endless { overload: true }, Pace::Free)?;
     let mut client = Client::connect(line)?;
     must(client.hello().columns == 4 && client.hello().settings == 0, "it starts otherwise")?;
     client.set_time(1_767_225_600_000)?;
@@ -344,7 +362,7 @@ pub(crate) fn talk(program: &Path) -> Outcome {
 
 /// A peer that sends anything but sense, while frames must be done in time.
 pub(crate) fn hostile(seed: u64, count: usize, program: &Path) -> Outcome {
-    let (_board, line) = Board::start(program, Frames::Endless { overload: false })?;
+    let (_board, line) = Board::start(program, Frames::Endless { overload: false }, Pace::Free)?;
     let mut out = line.try_clone()?;
     let mut client = Client::connect(line)?;
     let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
