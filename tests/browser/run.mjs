@@ -4,7 +4,7 @@
 //
 // BOLSTER_BIN names the program (else target/release/bolster), CHROMIUM the browser (else chromium on the path), AXE the
 // accessibility checker's script. --pictures keeps a picture of every page at 360, 1280 and 1920 px to be looked at.
-import { existsSync } from "node:fs";
+import { existsSync, mkdirSync } from "node:fs";
 
 import { Chromium } from "./chromium.mjs";
 import { Console, ENGINEER, OTHER_ENGINEER, clearUp, engineer, folder, run, sample } from "./consoles.mjs";
@@ -20,6 +20,7 @@ const option = (name) => {
 };
 const only = option("--only");
 const pictures = option("--pictures");
+if (pictures) mkdirSync(pictures, { recursive: true });
 const path = process.env.CHROMIUM ?? ["/usr/bin/chromium", "/usr/bin/chromium-browser", "/usr/bin/google-chrome"].find(existsSync);
 
 const failed = [];
