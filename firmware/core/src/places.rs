@@ -45,21 +45,21 @@ impl<const N: usize> Default for Places<N> {
     }
 }
 
-impl<const N: usize> Places<N> {
-    #[inline]
-    fn place(&mut self, n: u8) -> &mut StrokeReport<N> {
-        let [first, second, third] = &mut self.strokes;
-        match n {
-            0 => first,
-            1 => second,
-            _ => third,
-        }
+/// One of three.
+#[inline]
+fn nth<T>([first, second, third]: [T; 3], n: u8) -> T {
+    match n {
+        0 => first,
+        1 => second,
+        _ => third,
     }
+}
 
+impl<const N: usize> Places<N> {
     /// The stroke under way.
     #[inline]
     pub(crate) fn under_way(&mut self) -> &mut StrokeReport<N> {
-        self.place(self.under_way)
+        nth(self.strokes.each_mut(), self.under_way)
     }
 
     /// What the windows have seen in it.
@@ -73,25 +73,12 @@ impl<const N: usize> Places<N> {
     pub(crate) fn ended(&mut self) -> (&mut StrokeReport<N>, &SeenInside) {
         let [first, second] = &self.seen;
         let seen = if self.second { first } else { second };
-        let [one, two, three] = &mut self.strokes;
-        let ended = match self.ended {
-            0 => one,
-            1 => two,
-            _ => three,
-        };
-        (ended, seen)
+        (nth(self.strokes.each_mut(), self.ended), seen)
     }
 
     /// The stroke judged last.
     pub(crate) fn judged(&self) -> Option<&StrokeReport<N>> {
-        self.any.then(|| {
-            let [first, second, third] = &self.strokes;
-            match self.judged {
-                0 => first,
-                1 => second,
-                _ => third,
-            }
-        })
+        self.any.then(|| nth(self.strokes.each_ref(), self.judged))
     }
 
     /// The stroke under way is over; the next one begins in a place that holds nothing.
@@ -118,7 +105,7 @@ impl<const N: usize> Places<N> {
 
     #[inline(never)]
     fn clean_up(&mut self) {
-        let ended = self.place(self.ended);
+        let ended = nth(self.strokes.each_mut(), self.ended);
         ended.features = crate::features::Features::NOTHING;
         ended.findings.clear();
         let [first, second] = &mut self.seen;

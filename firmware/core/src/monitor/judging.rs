@@ -3,7 +3,8 @@
 use super::{EventKind, Monitor, Position, Progress, Reason, ShapeJudge, StrokeReport, Tick, WindowHistory};
 use crate::health::GaugeHealth;
 use crate::health::gain::LEFT;
-use crate::verdict::Finding;
+use crate::often::{Breaks, MofN};
+use crate::verdict::{Finding, Findings};
 
 /// What is done next about the stroke that ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -31,6 +32,18 @@ pub(super) struct Judging {
 
 /// Windows judged in one frame.
 const WINDOWS: u8 = 4;
+
+/// The windows of one frame, from this one on.
+fn some<W>(windows: impl Iterator<Item = W>, from: u8) -> impl Iterator<Item = W> {
+    windows.skip(usize::from(from)).take(usize::from(WINDOWS))
+}
+
+/// Adds what a window found, if its rule says that it counts.
+fn take(findings: &mut Findings, found: Option<Finding>, breaks: &mut Breaks, rule: MofN) {
+    if breaks.push(found.is_some(), rule) {
+        found.into_iter().for_each(|finding| findings.add(finding));
+    }
+}
 
 impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP> {
     /// Frames that the judging of a stroke takes at most, without what is left to do for the one before it.
@@ -108,22 +121,17 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
                 Part::Watch(0)
             }
             Part::Watch(from) => {
-                let windows = self.die.watch.iter().zip(&seen.watch).zip(watch);
-                for ((window, seen), breaks) in windows.skip(usize::from(from)).take(usize::from(WINDOWS)) {
-                    let found = window.judge(seen);
-                    if breaks.push(found.is_some(), window.rule) {
-                        found.into_iter().for_each(|finding| findings.add(finding));
-                    }
+                for ((window, seen), breaks) in some(self.die.watch.iter().zip(&seen.watch).zip(watch), from)
+                {
+                    take(findings, window.judge(seen), breaks, window.rule);
                 }
                 Part::Watch(from + WINDOWS)
             }
             Part::Sensors(from) => {
-                let windows = self.die.sensors.iter().zip(&seen.sensors).zip(sensors);
-                for ((window, seen), breaks) in windows.skip(usize::from(from)).take(usize::from(WINDOWS)) {
-                    let found = window.judge(seen);
-                    if breaks.push(found.is_some(), window.rule) {
-                        found.into_iter().for_each(|finding| findings.add(finding));
-                    }
+                for ((window, seen), breaks) in
+                    some(self.die.sensors.iter().zip(&seen.sensors).zip(sensors), from)
+                {
+                    take(findings, window.judge(seen), breaks, window.rule);
                 }
                 Part::Sensors(from + WINDOWS)
             }
