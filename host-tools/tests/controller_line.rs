@@ -4,16 +4,16 @@
 
 use std::cell::RefCell;
 use std::collections::VecDeque;
-use std::convert::Infallible;
 use std::io::{self, ErrorKind, Read, Write};
 use std::rc::Rc;
 
 use bolster::controller::{Client, ClientError, Heard};
-use bolster_core::verdict::FINDINGS;
-use bolster_link::message::{
-    Cause, FindingLine, Hello, JournalEntry, JournalLine, JudgedStroke, Place, Refusal, Status, StrokeSummary,
-};
-use bolster_link::station::{Controller, Station};
+use bolster_link::message::Refusal;
+use bolster_link::station::Station;
+use pretend::{Line, Press, stroke};
+
+#[path = "../../firmware/link/src/station/pretend.rs"]
+mod pretend;
 
 /// A fixed generator.
 struct Chance(u64);
@@ -25,133 +25,10 @@ impl Chance {
     }
 }
 
-/// Bytes between the two ends.
-#[derive(Default)]
-struct Wire {
-    to: VecDeque<u8>,
-    from: VecDeque<u8>,
-}
-
-impl embedded_io::ErrorType for Wire {
-    type Error = Infallible;
-}
-
-impl embedded_io::ReadReady for Wire {
-    fn read_ready(&mut self) -> Result<bool, Infallible> {
-        Ok(!self.to.is_empty())
-    }
-}
-
-impl embedded_io::Read for Wire {
-    fn read(&mut self, out: &mut [u8]) -> Result<usize, Infallible> {
-        out[0] = self.to.pop_front().expect("nothing is read that is not there");
-        Ok(1)
-    }
-}
-
-impl embedded_io::WriteReady for Wire {
-    fn write_ready(&mut self) -> Result<bool, Infallible> {
-        Ok(true)
-    }
-}
-
-impl embedded_io::Write for Wire {
-    fn write(&mut self, bytes: &[u8]) -> Result<usize, Infallible> {
-        self.from.extend(bytes);
-        Ok(bytes.len())
-    }
-
-    fn flush(&mut self) -> Result<(), Infallible> {
-        Ok(())
-    }
-}
-
-#[derive(Default)]
-struct Press {
-    aside: Vec<u8>,
-    settings: Vec<u8>,
-    acknowledged: u32,
-    boots: u32,
-    kept: u32,
-}
-
-impl Controller for Press {
-    fn hello(&self) -> Hello {
-        Hello {
-            build: *b"invented",
-            columns: 4,
-            bins: 64,
-            boots: self.boots,
-            cause: Cause::Power,
-            settings: u32::from(!self.settings.is_empty()),
-            next_stroke: 0,
-            next_event: 0,
-        }
-    }
-
-    fn put_settings(&mut self, from: u32, bytes: &[u8]) -> Result<(), Refusal> {
-        let end = from as usize + bytes.len();
-        self.aside.resize(self.aside.len().max(end), 0);
-        self.aside[from as usize..end].copy_from_slice(bytes);
-        Ok(())
-    }
-
-    fn get_settings(&mut self, from: u32, out: &mut [u8]) -> Result<(), Refusal> {
-        let from = from as usize;
-        out.copy_from_slice(self.aside.get(from..from + out.len()).ok_or(Refusal::Place)?);
-        Ok(())
-    }
-
-    fn commit_settings(&mut self, len: u32, check: u32) -> Result<(), Refusal> {
-        let whole = self.aside.get(..len as usize).ok_or(Refusal::NotWhole)?;
-        if bolster::controller::settings::checksum(whole) != check {
-            return Err(Refusal::NotWhole);
-        }
-        self.settings = whole.to_vec();
-        Ok(())
-    }
-
-    fn kept_frames(&self) -> Option<u32> {
-        (self.kept > 0).then_some(self.kept)
-    }
-
-    fn kept_record(&self, number: u32, out: &mut [u8]) -> Option<usize> {
-        (number < self.kept).then(|| {
-            out[..28].fill(number as u8);
-            28
-        })
-    }
-
-    fn release_kept(&mut self) {
-        self.kept = 0;
-    }
-
-    fn acknowledge(&mut self) -> Result<(), Refusal> {
-        self.acknowledged += 1;
-        Ok(())
-    }
-
-    fn set_time(&mut self, _: u64) -> Result<(), Refusal> {
-        Err(Refusal::Store)
-    }
-
-    fn journal(&mut self, from: u32, out: &mut [u8]) -> Result<(usize, u32), Refusal> {
-        let (mut len, mut next) = (0, from);
-        while next < 40 {
-            let line = JournalLine { number: next, entry: JournalEntry::Settings(next) };
-            let Ok(bytes) = postcard::to_slice(&line, &mut out[len..]) else { break };
-            (len, next) = (len + bytes.len(), next + 1);
-        }
-        Ok((len, next))
-    }
-
-    fn status(&self) -> Status {
-        Status { frames: 9, missed: 0, latest: 0, refused: 0, stack: 0, permit: 1, reasons: 0, ended: false }
-    }
-}
-
 struct Far {
-    wire: Wire,
+    line: Line,
+    /// What has come through to the near end.
+    arrived: VecDeque<u8>,
     station: Station<8, 8>,
     press: Press,
     chance: Chance,
@@ -167,9 +44,10 @@ struct Near(Rc<RefCell<Far>>);
 impl Near {
     fn new(seed: u64, harm: u64) -> Self {
         Self(Rc::new(RefCell::new(Far {
-            wire: Wire::default(),
+            line: Line::default(),
+            arrived: VecDeque::new(),
             station: Station::default(),
-            press: Press { boots: 1, kept: 50, ..Press::default() },
+            press: Press { kept: Some(50), lines: 40, frames: 9, time: None, ..Press::default() },
             chance: Chance(seed),
             harm,
             broken: false,
@@ -182,19 +60,19 @@ impl Near {
 }
 
 impl Far {
-    fn harm(&mut self, byte: u8, to: impl Fn(&mut Wire) -> &mut VecDeque<u8>) {
+    fn harm(&mut self, byte: u8, to: impl Fn(&mut Self) -> &mut VecDeque<u8>) {
         if self.chance.one_in(self.harm) {
             if self.chance.one_in(3) {
                 return;
             }
             if self.chance.one_in(2) {
-                to(&mut self.wire).push_back(byte);
+                to(self).push_back(byte);
             } else {
-                to(&mut self.wire).push_back(byte ^ 0x10);
+                to(self).push_back(byte ^ 0x10);
                 return;
             }
         }
-        to(&mut self.wire).push_back(byte);
+        to(self).push_back(byte);
     }
 }
 
@@ -205,12 +83,12 @@ impl Read for Near {
             return Err(ErrorKind::BrokenPipe.into());
         }
         for _ in 0..40 {
-            far.station.step(&mut far.wire, &mut far.press).unwrap();
+            far.station.step(&mut far.line, &mut far.press).unwrap();
         }
-        let sent: Vec<u8> = far.wire.from.drain(..).collect();
-        sent.into_iter().for_each(|byte| far.harm(byte, |wire| &mut wire.from));
-        let got = far.wire.from.len().min(out.len());
-        out.iter_mut().zip(far.wire.from.drain(..got)).for_each(|(to, byte)| *to = byte);
+        let sent = std::mem::take(&mut far.line.from_station);
+        sent.into_iter().for_each(|byte| far.harm(byte, |far| &mut far.arrived));
+        let got = far.arrived.len().min(out.len());
+        out.iter_mut().zip(far.arrived.drain(..got)).for_each(|(to, byte)| *to = byte);
         if got == 0 { Err(ErrorKind::WouldBlock.into()) } else { Ok(got) }
     }
 }
@@ -221,45 +99,13 @@ impl Write for Near {
         if far.broken {
             return Err(ErrorKind::BrokenPipe.into());
         }
-        bytes.iter().for_each(|byte| far.harm(*byte, |wire| &mut wire.to));
+        bytes.iter().for_each(|byte| far.harm(*byte, |far| &mut far.line.to_station));
         Ok(bytes.len())
     }
 
     fn flush(&mut self) -> io::Result<()> {
         Ok(())
     }
-}
-
-/// A stroke with as many findings as its number modulo 13.
-fn stroke(number: u32) -> JudgedStroke {
-    let count = number as usize % 13;
-    let line = |n: usize| FindingLine {
-        reason: n as u8,
-        verdict: 2,
-        column: None,
-        from: Place::Angle(number),
-        to: Place::Unknown,
-        value: n as f32,
-        limit: 0.0,
-    };
-    let summary = StrokeSummary {
-        number,
-        verdict: 0,
-        reasons: 0,
-        peak_kn: number as f32,
-        peak_at: Place::Unknown,
-        peak_height_mm: None,
-        reverse_kn: 0.0,
-        reverse_at: Place::Unknown,
-        contact_at: None,
-        work_kj: None,
-        speed_spm: None,
-        centre_mm: None,
-        columns_kn: [[0.0; 2]; 4],
-        findings: count as u8,
-    };
-    let findings: [Option<FindingLine>; FINDINGS] = std::array::from_fn(|n| (n < count).then(|| line(n)));
-    JudgedStroke { summary, findings }
 }
 
 /// Takes in what is told until nothing comes any more; gives the next number due.

@@ -7,6 +7,9 @@
 //! digests can be compared.
 #![no_std]
 
+// What tests of other crates share with this one's names it from outside.
+#[cfg(test)]
+extern crate self as bolster_link;
 #[cfg(test)]
 extern crate std;
 

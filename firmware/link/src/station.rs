@@ -356,4 +356,6 @@ impl<const STROKES: usize, const EVENTS: usize> Station<STROKES, EVENTS> {
 }
 
 #[cfg(test)]
+mod pretend;
+#[cfg(test)]
 mod tests;
