@@ -9,6 +9,7 @@ use std::collections::{HashMap, VecDeque};
 use std::time::{Duration, Instant};
 
 use super::peer::Peer;
+use super::room::make_room;
 
 /// Wrong passwords for one name from one address within [`WATCHED`] after which no more are tried.
 pub const MOST_WRONG: usize = 10;
@@ -75,12 +76,8 @@ impl Tried {
     /// Counts a wrong password; true for the last that is tried from this address.
     fn wrong(&mut self, from: Peer, now: Instant) -> bool {
         self.left.0 = (self.left.0 - 1.0).max(0.0);
-        if self.wrong.len() >= MOST_PEERS && !self.wrong.contains_key(&from) {
-            // The pace of all together holds on.
-            let oldest = self.wrong.iter().min_by_key(|(_, times)| times.back().copied());
-            let oldest = oldest.map(|(peer, _)| *peer);
-            oldest.and_then(|peer| self.wrong.remove(&peer));
-        }
+        // The pace of all together holds on.
+        make_room(&mut self.wrong, MOST_PEERS, &from, |times| times.back().copied());
         let times = self.wrong.entry(from).or_default();
         times.push_back(now);
         times.len() >= MOST_WRONG
@@ -110,11 +107,11 @@ impl Guesses {
     /// Counts a wrong password; true for the last that is tried from there.
     pub fn wrong(&mut self, name: &str, is_known: bool, from: Peer, now: Instant) -> bool {
         let names = if is_known { &mut self.of_people } else { &mut self.of_nobody };
-        if !is_known && names.len() >= MOST_NOBODIES && !names.contains_key(name) {
-            let oldest = names.iter().min_by_key(|(_, tried)| tried.left.1).map(|(name, _)| name.clone());
-            oldest.and_then(|name| names.remove(&name));
+        let name = name.to_owned();
+        if !is_known {
+            make_room(names, MOST_NOBODIES, &name, |tried| tried.left.1);
         }
-        names.entry(name.to_owned()).or_insert_with(|| Tried::new(now)).wrong(from, now)
+        names.entry(name).or_insert_with(|| Tried::new(now)).wrong(from, now)
     }
 
     /// Remembers where a person has signed in, and forgets what was wrong there before.

@@ -18,6 +18,7 @@ pub mod pages;
 pub mod peer;
 pub mod picture;
 pub mod respond;
+mod room;
 pub mod server;
 pub mod store;
 mod unread;

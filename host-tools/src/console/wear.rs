@@ -7,6 +7,7 @@ use std::time::{Duration, Instant};
 use tokio::sync::Mutex;
 
 use super::respond::{Refusal, off_thread};
+use super::room::make_room;
 use super::store::{Store, StoreError};
 use crate::card::die::DieCard;
 use crate::card::press::PressCard;
@@ -137,10 +138,7 @@ impl Wears {
         }
         let (store, of) = (Arc::clone(store), key.clone());
         let worn = Arc::new(off_thread(move || Ok(Worn::read(&store, &of.0, of.1.as_deref())?)).await?);
-        if known.len() >= MOST {
-            let oldest = known.iter().min_by_key(|(_, (at, _))| *at).map(|(key, _)| key.clone());
-            oldest.and_then(|key| known.remove(&key));
-        }
+        make_room(&mut known, MOST, &key, |(at, _)| *at);
         known.insert(key, (Instant::now(), Arc::clone(&worn)));
         Ok(worn)
     }

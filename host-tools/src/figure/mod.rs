@@ -75,6 +75,7 @@ pub use size::Size;
 pub use spectrum::{Decay, Moved, Spectrum, SpectrumColumn, SpectrumPeak};
 pub use strokes::Strokes;
 pub use table::{Cell, Table};
+pub(crate) use ticks::grouped;
 pub use ticks::{Ticks, degree_ticks, ticks};
 pub use trend::{StrokesLeft, Trend, TrendPoint};
 pub use unit::LoadUnit;

@@ -81,7 +81,7 @@ fn at_steps(low: f64, high: f64, step: f64) -> Ticks {
 }
 
 /// A number with its thousands apart and a true minus sign.
-pub(super) fn grouped(value: f64, decimals: usize) -> String {
+pub(crate) fn grouped(value: f64, decimals: usize) -> String {
     let plain = format!("{:.*}", decimals, value.abs());
     let (whole, part) = plain.split_once('.').map_or((plain.as_str(), ""), |(w, p)| (w, p));
     let mut out = String::new();

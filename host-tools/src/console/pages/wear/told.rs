@@ -4,7 +4,7 @@ use maud::{Markup, html};
 
 use crate::console::pages::words::{part, short, time};
 use crate::console::wear::{LOOK_BACK, Worn};
-use crate::figure::LoadUnit;
+use crate::figure::{self, LoadUnit};
 use crate::trend::{Analysis, ChartOutcome, State, StrokesLeft, Trend};
 
 pub(super) fn is_load(of: &Trend) -> bool {
@@ -21,15 +21,7 @@ pub(super) fn symbol(of: &Trend, unit: LoadUnit) -> &'static str {
 }
 
 pub(super) fn grouped(count: f64) -> String {
-    let digits = format!("{:.0}", count.max(0.0));
-    let mut out = String::new();
-    for (n, digit) in digits.chars().enumerate() {
-        if n > 0 && (digits.len() - n) % 3 == 0 {
-            out.push(',');
-        }
-        out.push(digit);
-    }
-    out
+    figure::grouped(count.max(0.0), 0)
 }
 
 /// For the middle of a sentence; names of columns stay as they are.
