@@ -113,6 +113,8 @@ pub struct LowPassState {
     sections: [SectionState; 2],
     /// Least and greatest input since the start.
     seen: [f32; 2],
+    /// What came out last, where [`LowPass::step_each`] was asked.
+    out: f32,
 }
 
 impl FilterConfig {
@@ -178,28 +180,35 @@ impl LowPass {
 
     /// One frame of all columns, as [`Self::step`] of each: what form it is, and whether they have been started, is asked
     /// once. They are started together.
+    #[must_use]
     #[inline]
-    pub fn step_all<const N: usize>(&self, states: &mut [LowPassState; N], loads: &mut [f32; N]) {
+    pub fn step_all<const N: usize>(&self, states: &mut [LowPassState; N], loads: &[f32; N]) -> [f32; N] {
+        let mut out = [0.0; N];
         if let Form::Smooth(share) = &self.0
             && states.first().is_some_and(|state| state.started)
         {
-            for (state, load) in states.iter_mut().zip(loads) {
+            for ((state, load), out) in states.iter_mut().zip(loads).zip(&mut out) {
                 let [first, second] = &mut state.smooth;
                 *first += share * (*load - *first);
                 *second += share * (*first - *second);
-                *load = *second;
+                *out = *second;
             }
         } else {
-            *loads = self.step_each(states, *loads);
+            // By way of the states: a place on the stack would have to be filled in every frame.
+            self.step_each(states, loads);
+            for (out, state) in out.iter_mut().zip(states) {
+                *out = state.out;
+            }
         }
+        out
     }
 
+    #[cold]
     #[inline(never)]
-    fn step_each<const N: usize>(&self, states: &mut [LowPassState; N], mut loads: [f32; N]) -> [f32; N] {
-        for (state, load) in states.iter_mut().zip(&mut loads) {
-            *load = self.step(state, *load);
+    fn step_each<const N: usize>(&self, states: &mut [LowPassState; N], loads: &[f32; N]) {
+        for (state, load) in states.iter_mut().zip(loads) {
+            state.out = self.step(state, *load);
         }
-        loads
     }
 
     fn settled(&self, x: f32) -> LowPassState {
@@ -209,7 +218,7 @@ impl LowPass {
             Form::One(section) => sections[0] = section.settled(x),
             Form::Two([one, two]) => sections = [one.settled(x), two.settled(x)],
         }
-        LowPassState { started: true, smooth: [x; 2], sections, seen: [x; 2] }
+        LowPassState { started: true, smooth: [x; 2], sections, seen: [x; 2], out: x }
     }
 
     /// The sections, in order; none for the form without overshoot.
@@ -272,25 +281,38 @@ impl<const N: usize> SpikeGuards<N> {
     /// Frames of overload that the guard may hide: exactly one.
     pub const HIDES_FRAMES: u32 = 1;
 
-    /// One reading of each column; `jump` is the greatest believable change in one frame, kN. Leaves the accepted
-    /// readings in their place. Bit n of the answer is set where column n's reading was withheld.
+    /// One reading of each column; `jump` is the greatest believable change in one frame, kN. Gives the accepted readings.
+    #[must_use]
     #[inline]
-    pub fn step(&mut self, jump: f32, loads: &mut [f32; N]) -> u32 {
+    pub fn step(&mut self, jump: f32, loads: &[f32; N]) -> [f32; N] {
         // As long as nothing jumps, one comparison a column: sizes compare as the bits after their sign do.
         let most = jump.to_bits() << 1;
         if loads.iter().zip(&self.last).all(|(load, last)| (load - last).to_bits() << 1 <= most) {
             self.last = *loads;
             self.withheld = 0;
-            return 0;
+        } else {
+            self.withhold(jump, loads);
         }
-        let withheld;
-        (*loads, withheld) = self.withhold(jump, *loads);
-        withheld
+        self.last
+    }
+
+    /// `[column]`: the last accepted readings, kN.
+    #[must_use]
+    #[inline]
+    pub fn accepted(&self) -> &[f32; N] {
+        &self.last
+    }
+
+    /// Bit n is set where column n's reading was withheld in the last frame.
+    #[must_use]
+    pub fn withheld(&self) -> u32 {
+        self.withheld
     }
 
     /// A reading jumps, or cannot be compared.
+    #[cold]
     #[inline(never)]
-    fn withhold(&mut self, jump: f32, mut loads: [f32; N]) -> ([f32; N], u32) {
+    fn withhold(&mut self, jump: f32, loads: &[f32; N]) {
         let mut jumps = 0;
         for (n, (load, last)) in loads.iter().zip(&self.last).enumerate() {
             if (load - last).abs() > jump {
@@ -298,15 +320,12 @@ impl<const N: usize> SpikeGuards<N> {
             }
         }
         let withheld = jumps & !self.withheld;
-        for (n, (load, last)) in loads.iter_mut().zip(&mut self.last).enumerate() {
+        for (n, (load, last)) in loads.iter().zip(&mut self.last).enumerate() {
             if withheld & (1 << (n & 31)) == 0 {
                 *last = *load;
-            } else {
-                *load = *last;
             }
         }
         self.withheld = withheld;
-        (loads, withheld)
     }
 
     /// Forgets the last readings; the next ones are accepted as they are.

@@ -52,6 +52,8 @@ pub struct Rainflow {
     points: [f32; OPEN_POINTS],
     settled: usize,
     len: usize,
+    /// A turning point of them waits to be settled.
+    waits: bool,
     /// Where the history last stood, and its direction: the candidate for the next turning point.
     last: f32,
     rising: Option<bool>,
@@ -68,6 +70,7 @@ impl Rainflow {
             points: [0.0; OPEN_POINTS],
             settled: 0,
             len: 0,
+            waits: false,
             last: 0.0,
             rising: None,
             hysteresis,
@@ -87,22 +90,21 @@ impl Rainflow {
     /// Takes in one load without counting what it closes. True if that may be something, for [`Self::settle`].
     #[inline]
     fn take(&mut self, load: f32, counted: impl FnMut(f32, f32, f32)) -> bool {
-        let [low, high] = self.idle;
-        if load >= low && load <= high {
-            return false;
-        }
         match self.rising {
-            Some(true) if load > self.last => {
-                self.last = load;
-                self.idle = [from_below(load, self.hysteresis), load];
-            }
-            Some(false) if load < self.last => {
-                self.last = load;
-                self.idle = [load, from_above(load, self.hysteresis)];
-            }
-            _ => return self.turn(load, counted),
+            // Beyond where the history stood, and so beyond what is idle.
+            Some(true) if load > self.last => self.idle = [from_below(load, self.hysteresis), load],
+            Some(false) if load < self.last => self.idle = [load, from_above(load, self.hysteresis)],
+            _ => return !self.is_idle(load) && self.turn(load, counted),
         }
+        self.last = load;
         false
+    }
+
+    /// Whether the load changes nothing.
+    #[inline]
+    fn is_idle(&self, load: f32) -> bool {
+        let [low, high] = self.idle;
+        load >= low && load <= high
     }
 
     /// A load that begins or ends a rise or fall. True if there is a new turning point.
@@ -247,10 +249,8 @@ pub struct Ledger<const N: usize> {
     pub overloads: u32,
     /// `[column]`: fatigue-weighted cycles.
     weighted: [LongSum; N],
-    /// A turning point waits to be settled.
+    /// A turning point of a column waits to be settled.
     waits: bool,
-    /// `[column]`: loads between which nothing changes.
-    idle: [[f32; 2]; N],
     flows: [Rainflow; N],
     share_kn: f32,
 }
@@ -272,7 +272,6 @@ impl<const N: usize> Ledger<N> {
             overloads: 0,
             weighted: [LongSum::default(); N],
             waits: false,
-            idle: [NONE; N],
             // Swings below 2 % of the share weigh under 3e-9 and are mostly noise.
             flows: [Rainflow::new(0.02 * share_kn); N],
             share_kn,
@@ -282,9 +281,9 @@ impl<const N: usize> Ledger<N> {
     /// Takes in one frame's filtered loads.
     #[inline]
     pub fn step(&mut self, loads: &[f32; N]) {
-        let idle = loads.iter().zip(&self.idle).all(|(load, [low, high])| load >= low && load <= high);
+        let idle = loads.iter().zip(&self.flows).all(|(load, flow)| flow.is_idle(*load));
         if !idle {
-            self.follow(*loads);
+            self.follow(loads);
         }
         if self.waits {
             self.settle(A_FRAME);
@@ -293,14 +292,13 @@ impl<const N: usize> Ledger<N> {
 
     /// A load that rises, falls or turns.
     #[inline(never)]
-    fn follow(&mut self, loads: [f32; N]) {
-        let (share, mut waits) = (self.share_kn, self.waits);
-        let columns = self.flows.iter_mut().zip(&loads).zip(&mut self.weighted).zip(&mut self.idle);
-        for (((flow, load), weighted), idle) in columns {
-            waits |= flow.take(*load, |range, _, cycles| weighted.add(cycles * weight(range / share)));
-            *idle = flow.idle;
+    fn follow(&mut self, loads: &[f32; N]) {
+        let share = self.share_kn;
+        for ((flow, load), weighted) in self.flows.iter_mut().zip(loads).zip(&mut self.weighted) {
+            if flow.take(*load, |range, _, cycles| weighted.add(cycles * weight(range / share))) {
+                (flow.waits, self.waits) = (true, true);
+            }
         }
-        self.waits = waits;
     }
 
     /// Counts what the turning points that wait have closed, with so many comparisons a column.
@@ -309,9 +307,11 @@ impl<const N: usize> Ledger<N> {
         let share = self.share_kn;
         self.waits = false;
         for (flow, weighted) in self.flows.iter_mut().zip(&mut self.weighted) {
-            let done =
-                flow.settle(most, &mut |range, _, cycles| weighted.add(cycles * weight(range / share)));
-            self.waits |= !done;
+            if flow.waits {
+                let mut counted = |range, _, cycles| weighted.add(cycles * weight(range / share));
+                flow.waits = !flow.settle(most, &mut counted);
+                self.waits |= flow.waits;
+            }
         }
     }
 

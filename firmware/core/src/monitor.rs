@@ -99,6 +99,28 @@ impl WhollyHealthy {
     }
 }
 
+/// One frame as the stages hand it on, but for its loads: those lie in the monitor.
+#[derive(Debug, Clone, Copy)]
+struct Now {
+    tick: Tick,
+    position: Position,
+    /// Slide height above the bottom of the stroke, mm.
+    height_mm: Option<f32>,
+    /// Of the filtered loads, kN.
+    total: f32,
+    /// Of the loads before the filter, kN.
+    guarded_total: f32,
+    differences: [f32; 2],
+}
+
+impl Now {
+    #[inline]
+    fn moment<const N: usize>(self, loads: [f32; N], guarded: [f32; N]) -> Moment<N> {
+        let Self { tick, position, height_mm, total, guarded_total, differences } = self;
+        Moment { tick, position, height_mm, loads, total, guarded_total, guarded, differences }
+    }
+}
+
 /// The monitor of one press: `N` columns, `BINS` signature bins, `KEEP` frames kept around a stop.
 // In this order, what every frame touches first: a small processor reaches some thousand bytes from one register, and
 // the learned model, the kept frames and the crank's table are far larger.
@@ -124,6 +146,8 @@ pub struct Monitor<const N: usize, const BINS: usize, const KEEP: usize> {
     zero: ZeroState<N>,
     guards: SpikeGuards<N>,
     gauges: GaugeWatch<N>,
+    /// `[column]`: filtered loads of the last frame, kN.
+    loads_kn: [f32; N],
     tracker: Tracker,
     inside: Inside,
     alike: Alike,
@@ -160,6 +184,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             zero: ZeroState::default(),
             gauges: GaugeWatch::default(),
             guards: SpikeGuards::default(),
+            loads_kn: [0.0; N],
             filters: [LowPassState::default(); N],
             still: Still::default(),
             tracker: Tracker::default(),
@@ -204,12 +229,12 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         let raw_total: f32 = raw.iter().sum();
 
         // filter
-        let mut guarded = raw;
-        self.guards.step(self.press.settings.spike_jump_kn, &mut guarded);
-        let mut loads = guarded;
-        if let Some(filter) = &self.press.filter {
-            filter.step_all(&mut self.filters, &mut loads);
-        }
+        let guarded = self.guards.step(self.press.settings.spike_jump_kn, &raw);
+        let loads = match &self.press.filter {
+            Some(filter) => filter.step_all(&mut self.filters, &guarded),
+            None => guarded,
+        };
+        self.loads_kn = loads;
         let total: f32 = loads.iter().sum();
         let guarded_total: f32 = guarded.iter().sum();
 
@@ -233,27 +258,17 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         // features
         let height_mm = position.angle().map(|angle| self.press.slide.height_mm(angle));
         let differences = differences(&loads);
-        // Made anew where it is handed on: in most frames nobody asks for all of it.
-        let moment = || Moment {
-            tick: frame.tick,
-            position,
-            height_mm,
-            loads,
-            total,
-            guarded_total,
-            guarded,
-            differences,
-        };
-        let within = self.still.holds(&loads, total, differences) || self.take_change(&moment());
+        let now = Now { tick: frame.tick, position, height_mm, total, guarded_total, differences };
+        let within = self.still.holds(&loads, total, differences) || self.take_change(now);
         if self.in_stroke {
-            self.gather(moment(), frame.sensors);
+            self.gather(now, frame.sensors);
         }
 
         // judge; first the senses, so that a broken gauge is named before the overload it seems to show
         self.slow_kn += SLOW_WEIGHT * (raw_total - self.slow_kn);
         // A stroke that does not end, for its index is dead, must not keep the zero from being watched.
         self.contact &= !self.tracker.rested();
-        self.judge_health(frame, &raw, raw_total, position, guarded_total, &guarded);
+        self.judge_health(frame, &raw, raw_total, position, guarded_total);
         if clock.is_some() || crank_fault {
             self.judge_clock_and_crank(frame.tick, position, clock, crank_fault);
         }
@@ -264,7 +279,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
                 angle.is_closing() && total * self.press.slide.rate_mm(angle) > limits.torque
             });
         if !within || turning {
-            self.judge_limits(&moment());
+            self.judge_limits(now);
         } else if self.in_stroke {
             // Written so that a NaN breaks it.
             let (work, most) = (self.gatherer.work_kj(), limits.energy);
@@ -277,7 +292,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         reported = reported || self.judge_ended(frame.tick);
 
         // journal
-        self.ledger.step(&loads);
+        self.ledger.step(&self.loads_kn);
         self.kept.step(frame);
         self.note_withdrawal(frame.tick, before, KEEP / 4);
         Step {
@@ -311,14 +326,21 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     /// A frame that goes beyond what those before it had in this stroke. True if it keeps the machine's limits but for
     /// those of height and work.
     #[inline(never)]
-    fn take_change(&mut self, now: &Moment<N>) -> bool {
-        let stroke = self.in_stroke.then(|| &mut self.places.under_way().features);
-        let features = stroke.map(|features| {
-            features.take_extremes(now);
-            &*features
-        });
-        self.still.find(&self.press.limits, features);
-        self.press.limits.keep(&now.loads, now.total, now.differences)
+    fn take_change(&mut self, now: Now) -> bool {
+        let Self { still, press, places, loads_kn, .. } = self;
+        let limits = &press.limits;
+        let mut features = None;
+        if self.in_stroke {
+            let stroke = &mut places.under_way().features;
+            stroke.take_extremes(&now.moment(*loads_kn, *self.guards.accepted()));
+            // No comparison of what is not a number is kept in the extremes, and the total is none if a load is none.
+            if now.total <= stroke.total.peak.value && still.find_free(limits, stroke) {
+                return true;
+            }
+            features = Some(&*stroke);
+        }
+        still.find(limits, features);
+        limits.keep(loads_kn, now.total, now.differences)
     }
 
     /// Journals a permit withdrawn since it was `before`, and keeps the stroke with so many frames to come.
@@ -389,13 +411,13 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     }
 
     #[inline]
-    fn gather(&mut self, now: Moment<N>, sensors: u8) {
+    fn gather(&mut self, now: Now, sensors: u8) {
         let onset_kn = self.press.settings.stroke.onset_kn;
-        if self.gatherer.add(&mut self.places.under_way().features, &now, onset_kn) {
+        let moment = now.moment(self.loads_kn, *self.guards.accepted());
+        if self.gatherer.add(&mut self.places.under_way().features, &moment, onset_kn) {
             self.contact = true;
         }
-        let guarded = now.guarded;
-        self.shape.step(now.position, &guarded);
+        self.shape.step(now.position, self.guards.accepted());
         let inside = match self.inside.known(now.position) {
             Some(inside) => inside,
             None => self.look_inside(now.position),
@@ -412,13 +434,13 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         }
         let watched = inside & !(u32::MAX << (watches & 31));
         if watched != 0 {
-            self.watch(watched, now.loads, now.total);
+            self.watch(watched, now.total);
         }
     }
 
     /// The watch windows that the frame lies in.
     #[inline(never)]
-    fn watch(&mut self, inside: u32, loads: [f32; N], total: f32) {
+    fn watch(&mut self, inside: u32, total: f32) {
         let windows = self.die.watch.iter().zip(&mut self.places.seen().watch);
         for ((window, seen), n) in windows.zip(0..) {
             if inside & (1 << (n & 31)) == 0 {
@@ -426,7 +448,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
             }
             let load = match window.channel {
                 Channel::Total => total,
-                Channel::Column(column) => loads.get(usize::from(column)).copied().unwrap_or(0.0),
+                Channel::Column(column) => self.loads_kn.get(usize::from(column)).copied().unwrap_or(0.0),
             };
             seen.load(window.value, load);
         }
@@ -458,11 +480,12 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
 
     /// The machine's limits in this frame, in a stroke or not.
     #[inline(never)]
-    fn judge_limits(&mut self, now: &Moment<N>) {
+    fn judge_limits(&mut self, now: Now) {
         let closing = now.position.angle().filter(|angle| angle.is_closing());
         let closing_rate_mm = closing.map(|angle| self.press.slide.rate_mm(angle));
+        let loads = self.loads_kn;
         let load = Load {
-            loads: &now.loads,
+            loads: &loads,
             total: now.total,
             closing_rate_mm,
             differences: now.differences,
@@ -483,7 +506,6 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         raw_total: f32,
         position: Position,
         guarded_total: f32,
-        guarded: &[f32; N],
     ) {
         let readings = Readings {
             counts: &frame.counts,
@@ -512,7 +534,7 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         }
         if unloaded && let Some(tracking) = self.press.calibration.zero_tracking() {
             // A single spike is no drift.
-            self.zero.track(tracking, guarded);
+            self.zero.track(tracking, self.guards.accepted());
         }
     }
 

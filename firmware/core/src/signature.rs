@@ -217,27 +217,31 @@ impl<const N: usize, const BINS: usize> Signature<N, BINS> {
             return;
         }
         let Some(here) = layout.place(position) else { return };
-        if let Some((before, from)) = &mut self.last
-            && here < self.ends
-        {
-            if here > *before {
-                if self.inside {
-                    let width = 0.5 * (here - *before);
-                    for ((open, a), b) in self.open.iter_mut().zip(&*from).zip(loads) {
-                        *open += width * (a + b);
+        match &mut self.last {
+            Some((before, from)) if here < self.ends => {
+                if here > *before {
+                    if self.inside {
+                        let width = 0.5 * (here - *before);
+                        for ((open, a), b) in self.open.iter_mut().zip(&*from).zip(loads) {
+                            *open += width * (a + b);
+                        }
                     }
+                    *before = here;
+                    *from = *loads;
                 }
-                *before = here;
-                *from = *loads;
+                return;
             }
-            return;
+            // Missed its first bins, and has not come to them again.
+            None if !self.whole && here > self.ends => return,
+            _ => {}
         }
-        self.cross(layout, here, *loads);
+        self.cross(layout, here, loads);
     }
 
     /// A frame that is the first, or ends a bin, or begins the first one.
     #[inline(never)]
-    fn cross(&mut self, layout: &Layout<BINS>, here: f32, loads: [f32; N]) {
+    fn cross(&mut self, layout: &Layout<BINS>, here: f32, loads: &[f32; N]) {
+        let loads = *loads;
         let (first, _) = layout.edges(0);
         let Some((before, from)) = self.last else {
             // A stroke seen only from inside the bins misses its first ones, unless it began before the top and has yet
@@ -247,6 +251,8 @@ impl<const N: usize, const BINS: usize> Signature<N, BINS> {
                 self.last = Some((here, loads));
                 (self.inside, self.ends) =
                     (here >= first, if here >= first { layout.edges(0).1 } else { first });
+            } else {
+                self.ends = first;
             }
             return;
         };

@@ -48,6 +48,28 @@ impl<const N: usize> Still<N> {
         self.total = NEVER;
     }
 
+    /// Finds the bounds where nothing that the stroke under way has come to is beyond a limit, as in nearly all strokes:
+    /// there the stroke's own extremes are all the bounds. False, and nothing found, elsewhere.
+    #[inline]
+    pub(crate) fn find_free(&mut self, limits: &MachineLimits, features: &Features<N>) -> bool {
+        let ColumnFeatures { peak, reverse } = &features.total;
+        let apart = [features.left_right.value.abs(), features.front_rear.value.abs()];
+        let [side, face] = apart;
+        let free = peak.value + limits.off_centre * (side + face) <= limits.rated
+            && reverse.value <= limits.reverse
+            && side <= limits.imbalance
+            && face <= limits.imbalance
+            && features.columns.iter().all(|of| of.peak.value <= limits.column);
+        if free {
+            for (bounds, of) in self.columns.iter_mut().zip(&features.columns) {
+                *bounds = [-of.reverse.value, of.peak.value];
+            }
+            self.total = [-reverse.value, peak.value];
+            self.apart = apart;
+        }
+        free
+    }
+
     /// Finds the bounds; `features` are those of the stroke under way, if one is.
     pub(crate) fn find(&mut self, limits: &MachineLimits, features: Option<&Features<N>>) {
         let Some(features) = features else {

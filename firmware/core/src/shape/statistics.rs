@@ -97,7 +97,7 @@ impl<const N: usize> Tally<N> {
     /// The bins from the n-th on.
     fn take_in<const BINS: usize>(&mut self, model: &ShapeModel<N, BINS>, q: &Field<N, BINS>, from: usize) {
         let used = model.layout.used();
-        let FieldStatistics { energy, greatest, bin, .. } = &mut self.made;
+        let FieldStatistics { mut energy, mut greatest, mut bin, .. } = self.made;
         let rows = q.iter().zip(&model.reference).zip(&model.per_sigma).enumerate();
         for (n, ((q, reference), per_sigma)) in rows.take(used).skip(from).take(PIECE) {
             // A bin lies under two neighbouring hats at most.
@@ -106,10 +106,10 @@ impl<const N: usize> Tally<N> {
             let columns = q.iter().zip(reference).zip(per_sigma).zip(&mut self.responses).enumerate();
             for (column, (((q, reference), per_sigma), responses)) in columns {
                 let square = q * q;
-                *energy += square;
-                if square > *greatest {
-                    *greatest = square;
-                    *bin = Standout { column: column as u8, bins: [n as u16; 2] };
+                energy += square;
+                if square > greatest {
+                    greatest = square;
+                    bin = Standout { column: column as u8, bins: [n as u16; 2] };
                 }
                 let matched = q * reference * per_sigma;
                 if let Some([one, two]) = responses.get_mut(first..first + 2) {
@@ -118,6 +118,7 @@ impl<const N: usize> Tally<N> {
                 }
             }
         }
+        self.made = FieldStatistics { energy, greatest, bin, ..self.made };
     }
 
     /// The responses against their scatter.
