@@ -21,7 +21,7 @@ fn the_right_station_or_corner_comes_first_in_nine_of_ten_faults_at_15_percent_a
         [("five-station", 33), ("brake-two-dies", 22), ("forty-station", 44), ("small-press", 11)]
     {
         for severity in [0.15, 0.5] {
-            let runs = Runs { scenario, seed, severity, each: 1, frame_known: true };
+            let runs = Runs { scenario, seed, severity, each: 1, frame_known: true, job_known: true };
             let (cases, stations) = run(&runs).unwrap();
             for case in &cases {
                 let Some(score) = score(case, &stations) else { continue };

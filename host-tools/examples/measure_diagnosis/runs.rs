@@ -40,12 +40,33 @@ pub(crate) struct Runs<'a> {
     pub(crate) each: u32,
     /// Whether the frame's stiffness, mass and damping are known (as from a press builder) or assumed.
     pub(crate) frame_known: bool,
+    /// Whether a job file names the stations.
+    pub(crate) job_known: bool,
+}
+
+/// A station as the scenario has it.
+#[derive(Debug)]
+pub(crate) struct Named {
+    pub(crate) name: String,
+    /// Right and front of the middle, mm; none where the columns cannot tell.
+    at_mm: [Option<f64>; 2],
+    /// A quarter of the plate's width and depth, mm.
+    quarter_mm: [f64; 2],
+}
+
+impl Named {
+    /// Whether a place is nearer than a quarter of the plate, as far as the columns can tell.
+    fn is_near(&self, at_mm: [f64; 2]) -> bool {
+        let told = self.at_mm.iter().zip(at_mm).zip(self.quarter_mm);
+        self.at_mm[0].is_some()
+            && told.into_iter().all(|((own, at), quarter)| own.is_none_or(|own| (own - at).abs() <= quarter))
+    }
 }
 
 type Failed = Box<dyn std::error::Error>;
 
-/// Every faulty stroke of a run, and the job's station names in order.
-pub(crate) fn run(runs: &Runs<'_>) -> Result<(Vec<Case>, Vec<String>), Failed> {
+/// Every faulty stroke of a run, and the job's stations in order.
+pub(crate) fn run(runs: &Runs<'_>) -> Result<(Vec<Case>, Vec<Named>), Failed> {
     let text = find(runs.scenario).ok_or_else(|| format!("no built-in scenario {}", runs.scenario))?;
     let mut scenario = Scenario::from_toml(text)?;
     scenario.seed = runs.seed;
@@ -95,7 +116,7 @@ pub(crate) fn run(runs: &Runs<'_>) -> Result<(Vec<Case>, Vec<String>), Failed> {
     let die = learn(file.path(), &card, &wish, &mut |_, _, _| {})?;
     let mut session = Session::new(&card, &header, rate)?;
     session.set_die(&die, true)?;
-    let mut diagnoser = Diagnoser::new(&press, &die, Some((&job, 1)))?;
+    let mut diagnoser = Diagnoser::new(&press, &die, runs.job_known.then_some((&job, 1)))?;
     let mut cases = Vec::new();
     let mut take = |outcome: Outcome, session: &Session, truth: Truth| {
         let signature = session.signature();
@@ -120,7 +141,13 @@ pub(crate) fn run(runs: &Runs<'_>) -> Result<(Vec<Case>, Vec<String>), Failed> {
     if let (Some(outcome), Some(truth)) = (session.close(), before) {
         take(outcome, &session, truth);
     }
-    Ok((cases, job.stations.iter().map(|station| station.name.clone()).collect()))
+    let columns = card.spec.columns.count();
+    let named = job.stations.iter().map(|station| Named {
+        name: station.name.clone(),
+        at_mm: [(columns > 1).then_some(station.x_mm), (columns > 2).then_some(station.y_mm)],
+        quarter_mm: card.spec.bolster_mm.map(|width| 0.25 * width),
+    });
+    Ok((cases, named.collect()))
 }
 
 /// How a diagnosis did on a fault whose place is known.
@@ -136,7 +163,8 @@ pub(crate) struct Score {
     pub(crate) among: u32,
     /// First place is the right column, or a station of the right row of alike ones (`notch 3` for `notch 4`).
     pub(crate) group: u32,
-    /// First place lies at the right corner (quarter of the die), or is the right column.
+    /// First place lies at the right corner (quarter of the die), or is the right column; without a job file, within
+    /// a quarter of the plate's width and depth of the right place.
     pub(crate) corner: u32,
 }
 
@@ -157,7 +185,7 @@ fn row_of(name: &str) -> &str {
 }
 
 /// The score of one stroke; none if its fault has no place.
-pub(crate) fn score(case: &Case, stations: &[String]) -> Option<Score> {
+pub(crate) fn score(case: &Case, stations: &[Named]) -> Option<Score> {
     let (station, column) = (case.truth.station, case.truth.column);
     if station.is_none() && column.is_none() {
         return None;
@@ -174,9 +202,14 @@ pub(crate) fn score(case: &Case, stations: &[String]) -> Option<Score> {
     score.first = u32::from(is_right(first));
     score.among = u32::from(right.is_some_and(|right| right.as_likely_as_first));
     let wanted = station.and_then(|n| stations.get(n - 1));
-    let same_row = first.kind == "station" && wanted.is_some_and(|name| row_of(name) == row_of(&first.name));
+    let same_row =
+        first.kind == "station" && wanted.is_some_and(|named| row_of(&named.name) == row_of(&first.name));
     score.group = u32::from(is_right(first) || same_row);
-    let at_corner = first.kind == "station" && right.is_some_and(|right| right.corner == first.corner);
+    let at_corner = match first.kind {
+        "station" => right.is_some_and(|right| right.corner == first.corner),
+        "near" => wanted.zip(first.at_mm).is_some_and(|(named, at_mm)| named.is_near(at_mm)),
+        _ => false,
+    };
     score.corner = u32::from(is_right(first) || at_corner);
     Some(score)
 }

@@ -4,6 +4,7 @@
 //! each sign points where it does is said at the rule; sizes are not taken from any press. Codes are stable.
 
 mod at_station;
+mod unnamed;
 
 use bolster_core::verdict::Reason;
 
@@ -13,6 +14,7 @@ use super::history::{Before, Course};
 use super::place::is_of_gauge;
 use super::press_wide::{Wide, WidePattern};
 use super::station::StationModel;
+use super::unnamed::Spot;
 use crate::session::Outcome;
 
 /// What the rules look at.
@@ -24,7 +26,9 @@ pub(super) struct Seen<'a> {
     pub(super) patterns: &'a [WidePattern],
     pub(super) pattern_fits: &'a [Fit],
     pub(super) names: &'static [&'static str],
-    /// Share of the change in each column alone.
+    /// The one place the change could be at, where no job names the stations.
+    pub(super) spot: Option<&'a Spot>,
+    /// Share of the change that each column alone explains.
     pub(super) alone: &'a [f64],
     pub(super) before: Before,
     pub(super) outcome: &'a Outcome,
@@ -39,6 +43,8 @@ pub(super) struct Seen<'a> {
 /// Fewest strength a cause is named with, and most causes.
 const LEAST: f64 = 0.1;
 const MOST: usize = 6;
+/// What a force of free course must explain beyond a change whose course is known.
+pub(super) const FREE_COURSE: f64 = 0.1;
 /// Stations whose causes are looked at: the best few.
 const STATIONS: usize = 3;
 
@@ -58,6 +64,10 @@ pub(super) fn causes(seen: &Seen<'_>) -> Vec<Cause> {
         all.extend(seen.of_press());
         for n in seen.best_stations() {
             all.extend(seen.of_station(n));
+        }
+        if seen.stations.is_empty() {
+            all.push(seen.of_missing_strip());
+            all.extend(seen.of_unnamed());
         }
     }
     all.extend(seen.of_stock());
@@ -97,7 +107,10 @@ impl Seen<'_> {
     fn best_beside(&self, station: Option<usize>, pattern: Option<Wide>) -> f64 {
         let stations = self.station_fits.iter().enumerate().filter(|(n, _)| Some(*n) != station);
         let wide = self.patterns.iter().zip(self.pattern_fits).filter(|(p, _)| Some(p.what) != pattern);
-        let all = stations.map(|(_, fit)| fit.explained).chain(wide.map(|(_, fit)| fit.explained));
+        // A place whose course is free fits more than it should; and with one gauge every place fits all.
+        let spot = self.spot.filter(|_| self.names.len() > 1).map(|spot| spot.explained - FREE_COURSE);
+        let all =
+            stations.map(|(_, fit)| fit.explained).chain(wide.map(|(_, fit)| fit.explained)).chain(spot);
         all.fold(0.0, f64::max)
     }
 
@@ -370,7 +383,7 @@ impl Seen<'_> {
                         vec![self.explains("less cutting and more forming", e), opposite, self.sensor(0.3)];
                     ("misfeed", "the strip was fed short or long", None, evidence)
                 }
-                Wide::GaugeGain(_) | Wide::GaugeZero(_) | Wide::Stronger => continue,
+                Wide::GaugeGain(_) | Wide::GaugeZero(_) | Wide::Stronger | Wide::AtBottom => continue,
             };
             evidence.push(better);
             all.push(Cause::of(code, says, place, evidence));

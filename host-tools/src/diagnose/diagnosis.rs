@@ -85,13 +85,14 @@ pub struct Centre {
 /// A place and how much of the change a change there explains.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Place {
-    /// `station`, `column` or `press` (all of it).
+    /// `station`, `column`, `press` (all of it), or `near`: a place told by the columns' shares, where no job names
+    /// the stations; what it explains is then less by what a free course fits anyway.
     pub kind: &'static str,
-    /// Station's or column's name; `press`.
+    /// Station's or column's name; `press`; the corner or side a place is near to, or `middle`.
     pub name: String,
     /// Number of a station in the job, from 1, repeats counted.
     pub station: Option<usize>,
-    /// Place of a station, mm right and front of the middle.
+    /// Place of a station, or the place told, mm right and front of the middle.
     pub at_mm: Option<[f64; 2]>,
     /// Nearest corner or side.
     pub corner: Option<&'static str>,

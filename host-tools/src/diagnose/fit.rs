@@ -39,9 +39,12 @@ pub(super) struct Fit {
 /// A change, weighted, with the scatter of good strokes.
 #[derive(Debug, Clone)]
 pub(super) struct Change {
+    values: Vec<f64>,
     weights: Vec<f64>,
     scatter: Vec<Vec<f64>>,
     inner: Option<Cholesky<f64, Dyn>>,
+    /// Most likely amplitude of each direction of scatter.
+    scattered: Vec<f64>,
     /// The change without scatter, weighted: its product with a vector is how much of that is in it.
     weighed: Vec<f64>,
     /// Weighted sum of squares of the change, scatter taken out.
@@ -75,7 +78,8 @@ impl Change {
         }
         let weighed = heavy(&own);
         let size = dot(&values, &weighed).max(0.0);
-        Self { weights, scatter, inner, weighed, size, own }
+        let scattered = amplitudes.iter().copied().collect();
+        Self { values, weights, scatter, inner, scattered, weighed, size, own }
     }
 
     /// Share of the weighted change that lies in the values `of` picks.
@@ -87,6 +91,50 @@ impl Change {
             within += if of(n) { square } else { 0.0 };
         }
         if all > 0.0 { within / all } else { 0.0 }
+    }
+
+    /// Share of the change that is explained if the values `of` picks may be anything.
+    pub(super) fn alone(&self, of: impl Fn(usize) -> bool) -> f64 {
+        let weights = self.weights.iter().enumerate().map(|(n, w)| if of(n) { 0.0 } else { *w }).collect();
+        let rest = Self::new(self.values.clone(), weights, self.scatter.clone());
+        if self.size > 0.0 { (1.0 - rest.size / self.size).clamp(0.0, 1.0) } else { 0.0 }
+    }
+
+    /// Share of the change explained by values that stand to one another as `shares` in every row of as many, each
+    /// row with a free amplitude; and those amplitudes.
+    pub(super) fn along(&self, shares: &[f64]) -> (f64, Vec<f64>) {
+        let count = shares.len().max(1);
+        // Amplitude of each row of some values: their weighted product with the shares over that of the shares.
+        let courses = |values: &[f64]| -> Vec<f64> {
+            let rows = values.chunks(count).zip(self.weights.chunks(count));
+            rows.map(|(row, weights)| {
+                let heavy: f64 = shares.iter().zip(weights).map(|(s, w)| s * s * w).sum();
+                let along: f64 = row.iter().zip(shares).zip(weights).map(|((v, s), w)| v * s * w).sum();
+                if heavy > 0.0 { along / heavy } else { 0.0 }
+            })
+            .collect()
+        };
+        let left = |values: &[f64]| -> Vec<f64> {
+            let course = courses(values);
+            values
+                .iter()
+                .enumerate()
+                .map(|(n, value)| {
+                    let share = shares.get(n % count).copied().unwrap_or(0.0);
+                    value - course.get(n / count).copied().unwrap_or(0.0) * share
+                })
+                .collect()
+        };
+        let scatter = self.scatter.iter().map(|row| left(row)).collect();
+        let rest = Self::new(left(&self.values), self.weights.clone(), scatter);
+        let mut unscattered = self.values.clone();
+        for (row, amplitude) in self.scatter.iter().zip(&rest.scattered) {
+            for (value, scatter) in unscattered.iter_mut().zip(row) {
+                *value -= amplitude * scatter;
+            }
+        }
+        let explained = if self.size > 0.0 { (1.0 - rest.size / self.size).clamp(0.0, 1.0) } else { 0.0 };
+        (explained, courses(&unscattered))
     }
 
     /// What a pattern explains.
@@ -208,6 +256,22 @@ mod tests {
         let fit = change.explain(&[part(&[1.0, 0.0], Sign::Free)]);
         assert!((fit.explained - 9.0 / 101.0 / change.size).abs() < 1e-5, "{fit:?}");
         assert!((fit.amplitudes[0] - 3.0).abs() < 1e-4, "a free amplitude still finds the value: {fit:?}");
+    }
+
+    #[test]
+    fn one_row_alone_and_one_set_of_shares_explain_all_that_lies_there() {
+        // Rows of two. All of it in the second column: nothing is left beside it, whatever scatter does to both.
+        let scatter = vec![vec![1.0, 1.0, 2.0, 2.0]];
+        let gauge = Change::new(vec![0.0, 5.0, 0.0, -3.0], vec![1.0; 4], scatter.clone());
+        assert!((gauge.alone(|n| n % 2 == 1) - 1.0).abs() < 1e-12);
+        assert!(gauge.alone(|n| n % 2 == 0) < 0.5);
+        // Shares of 3 : 1, amplitudes 2 and -1 by hand.
+        let force = Change::new(vec![1.5, 0.5, -0.75, -0.25], vec![1.0; 4], Vec::new());
+        let (explained, course) = force.along(&[0.75, 0.25]);
+        assert!((explained - 1.0).abs() < 1e-12 && (course[0] - 2.0).abs() < 1e-12, "{explained} {course:?}");
+        assert!((course[1] + 1.0).abs() < 1e-12, "{course:?}");
+        // Along 1 : 3 lies (1.5·0.25 + 0.5·0.75)²/0.625 of 2.5 in the first row, as much of the second: 0.36.
+        assert!((force.along(&[0.25, 0.75]).0 - 0.36).abs() < 1e-12);
     }
 
     #[test]

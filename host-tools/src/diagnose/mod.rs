@@ -21,6 +21,7 @@ mod press_wide;
 mod station;
 mod summary;
 mod told;
+mod unnamed;
 
 use bolster_core::crank::CrankSlider;
 use bolster_core::press::{Columns, PressSpec};
@@ -142,7 +143,10 @@ impl Diagnoser {
                     );
                 }
             }
-            None => remarks.push("no job file: stations cannot be named (--job)".to_owned()),
+            None => remarks.push(
+                "no job file: places are told by the columns' shares alone, stations cannot be named (--job)"
+                    .to_owned(),
+            ),
         }
         if spec.columns == Columns::Total {
             remarks.push("one gauge column: places in the die cannot be told".to_owned());
@@ -214,7 +218,12 @@ impl Diagnoser {
         let station_fits: Vec<Fit> =
             self.stations.iter().map(|station| change.explain(&station.parts)).collect();
         let count = columns.count();
-        let alone: Vec<f64> = (0..count).map(|column| change.share(|n| n % count == column)).collect();
+        let alone: Vec<f64> = (0..count).map(|column| change.alone(|n| n % count == column)).collect();
+        let spot = if self.stations.is_empty() {
+            unnamed::spot(&change, &self.grid, columns, self.spec.bolster_mm)
+        } else {
+            None
+        };
         let before = self.history.of(&expected, &raw, &self.weights);
         let smooth = place::Smooth::new(&self.grid, &expected, &raw, count);
         let seen = Seen {
@@ -224,6 +233,7 @@ impl Diagnoser {
             patterns: &patterns,
             pattern_fits: &pattern_fits,
             names: columns.names(),
+            spot: spot.as_ref(),
             alone: &alone,
             before,
             outcome,
@@ -294,6 +304,7 @@ impl Diagnoser {
             patterns: &[] as &[WidePattern],
             pattern_fits: &[],
             names: self.spec.columns.names(),
+            spot: None,
             alone: &[],
             before: Before { alike: 0, of: 0, course: Course::Unknown },
             outcome,

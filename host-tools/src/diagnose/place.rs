@@ -4,7 +4,7 @@ use bolster_core::crank::CrankSlider;
 use bolster_core::press::{Columns, PressSpec};
 use bolster_core::verdict::Reason;
 
-use super::cause::Seen;
+use super::cause::{FREE_COURSE, Seen};
 use super::diagnosis::{Centre, ChangeSeen, Extent, Place, tidy};
 use super::grid::Grid;
 use super::history::Before;
@@ -213,6 +213,18 @@ pub(super) fn ranked(spec: &PressSpec, seen: &Seen<'_>) -> Vec<Place> {
             ..place("station", station.name.clone(), fit.explained)
         });
     }
+    // With one gauge there is no telling where.
+    if let Some(spot) = seen.spot.filter(|_| seen.names.len() > 1) {
+        all.push(Place {
+            at_mm: Some(spot.at_mm),
+            corner: spot.corner,
+            ..place(
+                "near",
+                spot.corner.unwrap_or("middle").to_owned(),
+                (spot.explained - FREE_COURSE).max(0.0),
+            )
+        });
+    }
     let of = |pick: &dyn Fn(Wide) -> bool| {
         let fits = seen.patterns.iter().zip(seen.pattern_fits).filter(|(pattern, _)| pick(pattern.what));
         fits.map(|(_, fit)| fit.explained).fold(0.0, f64::max)
@@ -231,8 +243,10 @@ pub(super) fn ranked(spec: &PressSpec, seen: &Seen<'_>) -> Vec<Place> {
         all.push(Place { corner, ..place("column", (*name).to_owned(), own.max(alone)) });
     }
     if !seen.patterns.is_empty() && !single {
-        let press =
-            of(&|what| !matches!(what, Wide::GaugeGain(_) | Wide::GaugeZero(_) | Wide::SoftColumn(_)));
+        let press = of(&|what| {
+            use Wide::{AtBottom, GaugeGain, GaugeZero, SoftColumn};
+            !matches!(what, GaugeGain(_) | GaugeZero(_) | SoftColumn(_) | AtBottom)
+        });
         all.push(place("press", "press".to_owned(), press));
     }
     all

@@ -6,6 +6,7 @@ use bolster_core::press::Columns;
 use super::fit::{Part, Sign};
 use super::grid::Grid;
 use super::station::{StationModel, Way, WholePress, shares};
+use super::unnamed;
 
 /// What changed, where it is no station.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -32,6 +33,8 @@ pub(super) enum Wide {
     Missing(usize),
     /// Less at cutting stations, more at forming ones.
     Misfed,
+    /// Load near the bottom at a place that no job names.
+    AtBottom,
 }
 
 /// A pattern over the whole press.
@@ -45,6 +48,41 @@ pub(super) struct WidePattern {
 const DISPLACEMENTS_DEG: [f64; 5] = [1.5, 3.0, 6.0, 12.0, 20.0];
 /// Below this share of the greatest the slide's rate is not divided by: near the bottom a height is any angle.
 const LEAST_RATE: f64 = 0.03;
+
+/// Change of load by depth: dF/d(depth) is dF/dθ over |dh/dθ|, against it on the way up.
+///
+/// About the bottom the slide stands, and a slope that is averaged over both ways tells nothing: there it is drawn
+/// straight from where the averages still lie on one way to where they lie on the other.
+fn by_depth(slopes: &[f64], grid: &Grid, count: usize, crank: &CrankSlider) -> Vec<f64> {
+    let greatest = 0.5 * crank.stroke_mm();
+    let rate = |place: f64| crank.rate_mm(place.to_radians());
+    let mut all: Vec<f64> = slopes
+        .iter()
+        .enumerate()
+        .map(|(n, slope)| {
+            let place = grid.places.get(n / count).copied().unwrap_or(0.0);
+            let rate = rate(place).max(LEAST_RATE * greatest).to_radians();
+            if place < 180.0 { slope / rate } else { -slope / rate }
+        })
+        .collect();
+    let one_way = |place: f64| (place - 180.0).abs() > grid.reach() && rate(place) >= LEAST_RATE * greatest;
+    let before = grid.places.iter().rposition(|place| *place < 180.0 && one_way(*place));
+    let after = grid.places.iter().position(|place| *place > 180.0 && one_way(*place));
+    let Some(before) = before else { return all };
+    let last = after.unwrap_or(grid.places.len());
+    for n in before + 1..last {
+        for column in 0..count {
+            let at = |n: usize| all.get(n * count + column).copied();
+            let Some(from) = at(before) else { continue };
+            let to = after.and_then(at).unwrap_or(from);
+            let share = (n - before) as f64 / (last - before) as f64;
+            if let Some(value) = all.get_mut(n * count + column) {
+                *value = from + share * (to - from);
+            }
+        }
+    }
+    all
+}
 
 /// Every pattern for strokes that were expected to look like `expected` (bin after bin, columns side by side).
 ///
@@ -89,19 +127,7 @@ pub(super) fn patterns(
     };
     let ones = vec![1.0; load.len()];
     let size_of_all = load.len();
-    // Change of load by depth: dF/d(depth) is dF/dθ over |dh/dθ|, against it on the way up.
-    let by_depth: Option<Vec<f64>> = crank.map(|crank| {
-        let greatest = 0.5 * crank.stroke_mm();
-        slopes
-            .iter()
-            .enumerate()
-            .map(|(n, slope)| {
-                let place = grid.places.get(n / count).copied().unwrap_or(0.0);
-                let rate = crank.rate_mm(place.to_radians()).max(LEAST_RATE * greatest).to_radians();
-                if place < 180.0 { slope / rate } else { -slope / rate }
-            })
-            .collect()
-    });
+    let by_depth: Option<Vec<f64>> = crank.map(|crank| by_depth(&slopes, grid, count, crank));
     for column in 0..count {
         add(Wide::GaugeGain(column), vec![(only(&load, column), Sign::Free)]);
         add(Wide::GaugeZero(column), vec![(only(&ones, column), Sign::Free)]);
@@ -199,6 +225,9 @@ pub(super) fn patterns(
     }
     if !stations.is_empty() {
         add(Wide::Misfed, vec![(cuts, Sign::Down), (forms, Sign::Up)]);
+    } else if let Some(crank) = crank {
+        let lying = unnamed::at_bottom(grid, columns, crank);
+        all.extend(lying.into_iter().map(|parts| WidePattern { what: Wide::AtBottom, parts }));
     }
     all
 }

@@ -64,7 +64,7 @@ pub struct ToldChange {
 /// See [`super::Place`].
 #[derive(Debug, Clone, PartialEq, Deserialize)]
 pub struct ToldPlace {
-    /// `station`, `column` or `press`.
+    /// `station`, `column`, `press` or `near`.
     pub kind: String,
     /// Its name.
     pub name: String,

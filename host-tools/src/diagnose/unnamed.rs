@@ -1,0 +1,138 @@
+//! Where a change acts when no job names the stations: one force at one place of the die, its course left free.
+//!
+//! A force at a place is shared by the columns as the lever rule has it, the same from contact to release. So what
+//! changed at one place alone is, over the stroke, one curve times one set of shares; what changed in several places,
+//! or in a gauge alone, is not. The place is looked for whose shares leave least of the change unexplained.
+
+use bolster_core::crank::CrankSlider;
+use bolster_core::press::Columns;
+
+use super::fit::{Change, Part, Sign};
+use super::grid::Grid;
+use super::station::shares;
+
+/// The place that one force would have to act at.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Spot {
+    /// Right and front of the middle, mm; none across where the columns cannot tell.
+    pub(super) at_mm: [f64; 2],
+    /// Share of the change one force there explains, what its free course fits by chance taken off.
+    pub(super) explained: f64,
+    /// Share of the force's squares, on the way down, in which it is less than expected.
+    pub(super) less: f64,
+    /// Share of its squares on the way up, where a die works nothing but is stripped.
+    pub(super) returning: f64,
+    /// Column or side it is nearest to; none near the middle.
+    pub(super) corner: Option<&'static str>,
+}
+
+/// Steps of the search, as a share of half the plate: coarse over all of it, then closer.
+const COARSE: f64 = 0.5;
+const FINEST: f64 = 0.03;
+/// Nearer to the middle than this share of half the plate no corner is named.
+const MIDDLE: f64 = 0.15;
+/// Slide heights, mm, from which on something lying on the die may be pressed.
+const CONTACTS_MM: [f64; 5] = [0.2, 0.5, 1.0, 2.0, 4.0];
+
+/// Looks for the place; none without a change.
+pub(super) fn spot(change: &Change, grid: &Grid, columns: Columns, plate_mm: [f64; 2]) -> Option<Spot> {
+    if change.size <= 0.0 {
+        return None;
+    }
+    let names = columns.names();
+    let free = [names.len() > 1, names.len() > 2];
+    let shares_at =
+        |[x, y]: [f64; 2]| shares(columns, plate_mm, x * 0.5 * plate_mm[0], y * 0.5 * plate_mm[1]);
+    let explained = |at: [f64; 2]| change.along(&shares_at(at)).0;
+    let mut best = ([0.0; 2], explained([0.0; 2]));
+    let mut step = COARSE;
+    // First every coarse place, then by halves around the best.
+    let mut around = [0.0; 2];
+    let mut reach = (1.0 / COARSE).round() as i32;
+    while step >= FINEST {
+        for across in -reach..=reach {
+            for along in -reach..=reach {
+                if (!free[0] && across != 0) || (!free[1] && along != 0) {
+                    continue;
+                }
+                let at = [around[0] + f64::from(across) * step, around[1] + f64::from(along) * step];
+                if at.iter().any(|place| place.abs() > 1.0) {
+                    continue;
+                }
+                let here = explained(at);
+                if here > best.1 {
+                    best = (at, here);
+                }
+            }
+        }
+        around = best.0;
+        reach = 1;
+        step *= 0.5;
+    }
+    let (at, raw) = best;
+    let course = change.along(&shares_at(at)).1;
+    let (mut down, mut less, mut up) = (0.0, 0.0, 0.0);
+    for (place, force) in grid.places.iter().zip(&course) {
+        let square = force * force;
+        if *place <= 180.0 {
+            down += square;
+            less += if *force < 0.0 { square } else { 0.0 };
+        } else {
+            up += square;
+        }
+    }
+    let share = |part: f64, of: f64| if of > 0.0 { part / of } else { 0.0 };
+    // One free value in every so many columns: noise is explained by that share too (adjusted R²).
+    let count = names.len() as f64;
+    let adjusted = if names.len() > 1 { 1.0 - (1.0 - raw) * count / (count - 1.0) } else { raw };
+    Some(Spot {
+        at_mm: [at[0] * 0.5 * plate_mm[0], at[1] * 0.5 * plate_mm[1]],
+        explained: adjusted.clamp(0.0, 1.0),
+        less: share(less, down),
+        returning: share(up, down + up),
+        corner: corner(columns, at),
+    })
+}
+
+/// The corner or side a place is nearest to, in halves of the plate; none near the middle or with one column.
+fn corner(columns: Columns, [x, y]: [f64; 2]) -> Option<&'static str> {
+    let side = |place: f64, names: [&'static str; 2]| {
+        (place.abs() >= MIDDLE).then(|| if place < 0.0 { names[0] } else { names[1] })
+    };
+    let (across, along) = (side(x, ["left", "right"]), side(y, ["rear", "front"]));
+    match (columns, across, along) {
+        (Columns::Total, ..) | (Columns::Corners, None, None) => None,
+        (Columns::LeftRight, across, _) => across,
+        (Columns::Corners, Some("left"), Some(end)) => Some(if end == "front" { "lf" } else { "lr" }),
+        (Columns::Corners, Some(_), Some(end)) => Some(if end == "front" { "rf" } else { "rr" }),
+        (Columns::Corners, across, along) => across.or(along),
+    }
+}
+
+/// Load that tools give when they close on something that lies between them at one place: none before its height,
+/// then in proportion to the depth.
+pub(super) fn at_bottom(grid: &Grid, columns: Columns, crank: &CrankSlider) -> Vec<Vec<Part>> {
+    let of_height = |contact_mm: f64| {
+        let steps = 4_000;
+        let points: Vec<(f64, Vec<f64>)> = (0..=steps)
+            .map(|n| {
+                let degrees = 360.0 * f64::from(n) / f64::from(steps);
+                let depth = (contact_mm - crank.height_mm(degrees.to_radians())).max(0.0);
+                (degrees, vec![depth; columns.names().len()])
+            })
+            .collect();
+        let depth = grid.of_points(&points);
+        let sides = |side: &'static [f32]| -> Vec<f64> {
+            let sides = side.iter().cycle();
+            depth.iter().zip(sides).map(|(depth, side)| depth * f64::from(*side)).collect()
+        };
+        let mut parts = vec![Part { values: depth.clone(), sign: Sign::Up }];
+        for side in [columns.side_x(), columns.side_y()] {
+            if side.iter().any(|side| *side != 0.0) {
+                parts.push(Part { values: sides(side), sign: Sign::Free });
+            }
+        }
+        parts
+    };
+    CONTACTS_MM.into_iter().map(of_height).collect()
+}
