@@ -42,3 +42,23 @@ fn the_right_station_or_corner_comes_first_in_nine_of_ten_faults_at_15_percent_a
     assert!(sum.among * 10 >= sum.told * 9, "{sum:?}");
     assert!(sum.corner * 10 >= sum.told * 9, "{sum:?}");
 }
+
+#[test]
+fn without_a_job_file_the_columns_shares_place_nine_of_ten_faults_within_a_quarter_of_the_plate() {
+    let mut sum = Score::default();
+    for (scenario, seed) in [("five-station", 34), ("brake-two-dies", 23), ("forty-station", 45)] {
+        for severity in [0.15, 0.5] {
+            let runs = Runs { scenario, seed, severity, each: 1, frame_known: false, job_known: false };
+            let (cases, stations) = run(&runs).unwrap();
+            for case in &cases {
+                if let Some(score) = score(case, &stations) {
+                    println!("{scenario} {:?}: {score:?}", case.truth.kind);
+                    sum.add(&score);
+                }
+            }
+        }
+    }
+    println!("{sum:?}");
+    assert!(sum.told >= 60, "too few faults were found to speak of: {sum:?}");
+    assert!(sum.corner * 10 >= sum.told * 9, "{sum:?}");
+}

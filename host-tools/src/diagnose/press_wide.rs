@@ -3,6 +3,7 @@
 use bolster_core::crank::CrankSlider;
 use bolster_core::press::Columns;
 
+use super::by_height;
 use super::fit::{Part, Sign};
 use super::grid::Grid;
 use super::station::{StationModel, Way, WholePress, shares};
@@ -46,43 +47,6 @@ pub(super) struct WidePattern {
 
 /// How far a misread crank is looked for, degrees.
 const DISPLACEMENTS_DEG: [f64; 5] = [1.5, 3.0, 6.0, 12.0, 20.0];
-/// Below this share of the greatest the slide's rate is not divided by: near the bottom a height is any angle.
-const LEAST_RATE: f64 = 0.03;
-
-/// Change of load by depth: dF/d(depth) is dF/dθ over |dh/dθ|, against it on the way up.
-///
-/// About the bottom the slide stands, and a slope that is averaged over both ways tells nothing: there it is drawn
-/// straight from where the averages still lie on one way to where they lie on the other.
-fn by_depth(slopes: &[f64], grid: &Grid, count: usize, crank: &CrankSlider) -> Vec<f64> {
-    let greatest = 0.5 * crank.stroke_mm();
-    let rate = |place: f64| crank.rate_mm(place.to_radians());
-    let mut all: Vec<f64> = slopes
-        .iter()
-        .enumerate()
-        .map(|(n, slope)| {
-            let place = grid.places.get(n / count).copied().unwrap_or(0.0);
-            let rate = rate(place).max(LEAST_RATE * greatest).to_radians();
-            if place < 180.0 { slope / rate } else { -slope / rate }
-        })
-        .collect();
-    let one_way = |place: f64| (place - 180.0).abs() > grid.reach() && rate(place) >= LEAST_RATE * greatest;
-    let before = grid.places.iter().rposition(|place| *place < 180.0 && one_way(*place));
-    let after = grid.places.iter().position(|place| *place > 180.0 && one_way(*place));
-    let Some(before) = before else { return all };
-    let last = after.unwrap_or(grid.places.len());
-    for n in before + 1..last {
-        for column in 0..count {
-            let at = |n: usize| all.get(n * count + column).copied();
-            let Some(from) = at(before) else { continue };
-            let to = after.and_then(at).unwrap_or(from);
-            let share = (n - before) as f64 / (last - before) as f64;
-            if let Some(value) = all.get_mut(n * count + column) {
-                *value = from + share * (to - from);
-            }
-        }
-    }
-    all
-}
 
 /// Every pattern for strokes that were expected to look like `expected` (bin after bin, columns side by side).
 ///
@@ -127,7 +91,7 @@ pub(super) fn patterns(
     };
     let ones = vec![1.0; load.len()];
     let size_of_all = load.len();
-    let by_depth: Option<Vec<f64>> = crank.map(|crank| by_depth(&slopes, grid, count, crank));
+    let by_depth: Option<Vec<f64>> = crank.map(|crank| by_height::by_depth(&slopes, grid, count, crank));
     for column in 0..count {
         add(Wide::GaugeGain(column), vec![(only(&load, column), Sign::Free)]);
         add(Wide::GaugeZero(column), vec![(only(&ones, column), Sign::Free)]);
@@ -174,9 +138,21 @@ pub(super) fn patterns(
         add(Wide::Height, vec![(height.clone(), Sign::Free)]);
         add(Wide::Thicker, vec![(height, Sign::Up), (load.clone(), Sign::Up)]);
     }
-    // Of a finite size, as the plan has them. Turned round where it is the other way, so that the sign tells.
+    // Without a plan the expected signature itself stands in, at the heights the slide then has.
+    let from_signature = match (crank, &by_depth) {
+        (Some(crank), Some(by_depth)) if stations.is_empty() => {
+            Some(by_height::whole_press(&load, by_depth, grid, columns, crank))
+        }
+        _ => None,
+    };
+    let whole = from_signature.as_ref().unwrap_or(whole);
+    // Of a finite size. Turned round where it is the other way, so that the sign tells.
     for thicker in &whole.thicker {
-        add(Wide::Thicker, vec![(thicker.clone(), Sign::Up)]);
+        let mut parts = vec![(thicker.clone(), Sign::Up)];
+        if from_signature.is_some() {
+            parts.push((load.clone(), Sign::Up));
+        }
+        add(Wide::Thicker, parts);
     }
     let turned = |lower: bool, values: &[f64]| {
         let (sign, by) = if lower { (Sign::Up, 1.0) } else { (Sign::Down, -1.0) };

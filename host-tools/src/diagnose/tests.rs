@@ -8,9 +8,11 @@ use crate::card::press::PressCard;
 use crate::material::Materials;
 use crate::plan::Variation;
 use crate::plan::course::march_in;
-use crate::plan::job::Operation;
+use crate::plan::job::{Coin, Operation, Station};
 use crate::plan::press::of_card;
 use crate::session::{FindingOutcome, Outcome};
+
+mod unnamed;
 
 const COLUMNS: usize = 4;
 /// Scatter of every bin, kN: far below every change tried.
@@ -78,7 +80,11 @@ impl Bench {
 
     /// The diagnosis of a stroke that comes after ten good ones.
     fn of(&self, stroke: &[f32], outcome: &Outcome) -> Diagnosis {
-        let mut diagnoser = Diagnoser::new(&self.press, &self.die, Some((&self.job, 1))).unwrap();
+        self.with_job(Some((&self.job, 1)), stroke, outcome)
+    }
+
+    fn with_job(&self, job: Option<(&Job, u32)>, stroke: &[f32], outcome: &Outcome) -> Diagnosis {
+        let mut diagnoser = Diagnoser::new(&self.press, &self.die, job).unwrap();
         let pass = Outcome { verdict: "pass", reasons: Vec::new(), ..outcome.clone() };
         let judged = |signature, outcome| JudgedStroke { outcome, signature, expected: Some(&self.expected) };
         for _ in 0..10 {
@@ -103,6 +109,14 @@ impl Bench {
         assert_eq!(diagnosis.basis, "common practice, no source");
     }
 
+    /// With one station changed.
+    fn changed_at(&self, name: &str, change: &dyn Fn(&mut Station)) -> Vec<f32> {
+        self.changed(|job| {
+            let station = job.stations.iter_mut().find(|station| station.name == name).unwrap();
+            change(station);
+        })
+    }
+
     fn changed(&self, change: impl Fn(&mut Job)) -> Vec<f32> {
         let mut job = self.job.clone();
         change(&mut job);
@@ -115,6 +129,20 @@ impl Bench {
         rows.flat_map(|(bin, row)| (0..COLUMNS).map(|c| row[c] + change(c, bin, row)).collect::<Vec<_>>())
             .collect()
     }
+}
+
+fn harder(station: &mut Station, by: f64) {
+    station.stock.shear_mpa *= by;
+}
+
+/// Something the size of a small coin lies on the die.
+fn slug(station: &mut Station) {
+    station.operations.push(Operation::Coin(Coin {
+        area_mm2: 400.0,
+        pressure_mpa: 900.0,
+        reduction_mm: 0.5,
+        contact_mm: 1.0,
+    }));
 }
 
 fn outcome(reasons: &[Reason]) -> Outcome {
@@ -292,13 +320,7 @@ fn a_strip_that_ends_or_was_misfed_shows_at_many_stations() {
 #[test]
 fn what_goes_wrong_at_one_station_is_named_with_it() {
     let bench = Bench::new();
-    let at = |name: &str, change: &dyn Fn(&mut crate::plan::job::Station)| {
-        bench.changed(|job| {
-            let station = job.stations.iter_mut().find(|station| station.name == name).unwrap();
-            change(station);
-        })
-    };
-    let harder = |station: &mut crate::plan::job::Station, by: f64| station.stock.shear_mpa *= by;
+    let at = |name: &str, change: &dyn Fn(&mut Station)| bench.changed_at(name, change);
     for name in ["pilot holes", "slots", "outline"] {
         bench.is(&at(name, &|s| harder(s, 0.7)), &held(), "broken-punch", Some(name));
         bench.is(&at(name, &|s| harder(s, 1.3)), &held(), "hard-spot-in-strip", Some(name));
@@ -317,27 +339,12 @@ fn what_goes_wrong_at_one_station_is_named_with_it() {
                 panic!("{name} does not cut")
             };
             let cracked = cut.contact_mm - 0.5 * cut.stagger_mm - s.stock.penetration * s.stock.thickness_mm;
-            let squeeze = crate::plan::job::Coin {
-                area_mm2: 6e4,
-                pressure_mpa: 1.0,
-                reduction_mm: 1e4,
-                contact_mm: cracked,
-            };
+            let squeeze = Coin { area_mm2: 6e4, pressure_mpa: 1.0, reduction_mm: 1e4, contact_mm: cracked };
             s.operations.push(Operation::Coin(squeeze));
         });
         bench.is(&scrap, &held(), "scrap-not-shed", Some(name));
     }
-    let slug = |name: &str| {
-        at(name, &|s| {
-            let slug = crate::plan::job::Coin {
-                area_mm2: 400.0,
-                pressure_mpa: 900.0,
-                reduction_mm: 0.5,
-                contact_mm: 1.0,
-            };
-            s.operations.push(Operation::Coin(slug));
-        })
-    };
+    let slug = |name: &str| at(name, &slug);
     bench.is(&slug("slots"), &held(), "slug-on-die", Some("slots"));
     let last = slug("flatten and part off");
     let sensor = outcome(&[Reason::ShapeOffEnvelope, Reason::SensorWindow]);

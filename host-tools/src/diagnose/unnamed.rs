@@ -20,6 +20,8 @@ pub(super) struct Spot {
     pub(super) explained: f64,
     /// Share of the force's squares, on the way down, in which it is less than expected.
     pub(super) less: f64,
+    /// Share of its squares, on the way down, where the load expected is falling: where tools let go.
+    pub(super) releasing: f64,
     /// Share of its squares on the way up, where a die works nothing but is stripped.
     pub(super) returning: f64,
     /// Column or side it is nearest to; none near the middle.
@@ -31,11 +33,18 @@ const COARSE: f64 = 0.5;
 const FINEST: f64 = 0.03;
 /// Nearer to the middle than this share of half the plate no corner is named.
 const MIDDLE: f64 = 0.15;
+/// Below this share of the peak there is no load to speak of.
+const LITTLE: f64 = 0.05;
 /// Slide heights, mm, from which on something lying on the die may be pressed.
 const CONTACTS_MM: [f64; 5] = [0.2, 0.5, 1.0, 2.0, 4.0];
 
 /// Looks for the place; none without a change.
-pub(super) fn spot(change: &Change, grid: &Grid, columns: Columns, plate_mm: [f64; 2]) -> Option<Spot> {
+pub(super) fn spot(
+    change: &Change,
+    expected: &[f64],
+    grid: &Grid,
+    (columns, plate_mm): (Columns, [f64; 2]),
+) -> Option<Spot> {
     if change.size <= 0.0 {
         return None;
     }
@@ -71,12 +80,14 @@ pub(super) fn spot(change: &Change, grid: &Grid, columns: Columns, plate_mm: [f6
     }
     let (at, raw) = best;
     let course = change.along(&shares_at(at)).1;
-    let (mut down, mut less, mut up) = (0.0, 0.0, 0.0);
-    for (place, force) in grid.places.iter().zip(&course) {
+    let falling = falling(&grid.smoothed(expected), names.len());
+    let (mut down, mut less, mut releasing, mut up) = (0.0, 0.0, 0.0, 0.0);
+    for ((place, force), falls) in grid.places.iter().zip(&course).zip(falling) {
         let square = force * force;
         if *place <= 180.0 {
             down += square;
             less += if *force < 0.0 { square } else { 0.0 };
+            releasing += if falls { square } else { 0.0 };
         } else {
             up += square;
         }
@@ -89,9 +100,23 @@ pub(super) fn spot(change: &Change, grid: &Grid, columns: Columns, plate_mm: [f6
         at_mm: [at[0] * 0.5 * plate_mm[0], at[1] * 0.5 * plate_mm[1]],
         explained: adjusted.clamp(0.0, 1.0),
         less: share(less, down),
+        releasing: share(releasing, down),
         returning: share(up, down + up),
         corner: corner(columns, at),
     })
+}
+
+/// Where the total falls, by more than a tenth of its fastest fall.
+fn falling(loads: &[f64], columns: usize) -> Vec<bool> {
+    let totals: Vec<f64> = loads.chunks(columns.max(1)).map(|row| row.iter().sum()).collect();
+    let slopes: Vec<f64> = (0..totals.len())
+        .map(|n| {
+            let at = |n: usize| totals.get(n).copied();
+            at(n + 1).or(at(n)).unwrap_or(0.0) - n.checked_sub(1).and_then(at).or(at(n)).unwrap_or(0.0)
+        })
+        .collect();
+    let fastest = slopes.iter().copied().fold(0.0, f64::min);
+    slopes.iter().map(|slope| *slope < 0.1 * fastest).collect()
 }
 
 /// The corner or side a place is nearest to, in halves of the plate; none near the middle or with one column.
@@ -107,6 +132,28 @@ fn corner(columns: Columns, [x, y]: [f64; 2]) -> Option<&'static str> {
         (Columns::Corners, Some(_), Some(end)) => Some(if end == "front" { "rf" } else { "rr" }),
         (Columns::Corners, across, along) => across.or(along),
     }
+}
+
+/// Where the load expected at the bottom acts, and where one fitted by [`at_bottom`] does: how far apart, in halves of
+/// the plate. None where the columns cannot tell, or nothing is expected there.
+pub(super) fn off_centre(amplitudes: &[f64], expected: &[f64], grid: &Grid, columns: Columns) -> Option<f64> {
+    let (force, sides) = amplitudes.split_first()?;
+    let count = columns.names().len();
+    let loads = grid.smoothed(expected);
+    let totals = loads.chunks(count).map(|row| row.iter().sum::<f64>());
+    let greatest = totals.clone().fold(0.0, f64::max);
+    let bottom = grid.places.iter().rposition(|place| *place <= 180.0)?;
+    let row = loads.chunks(count).nth(bottom)?;
+    let total: f64 = row.iter().sum();
+    if *force <= 0.0 || total < LITTLE * greatest || sides.is_empty() {
+        return None;
+    }
+    let arms = [columns.side_x(), columns.side_y()];
+    let away = arms.iter().zip(sides).map(|(arms, side)| {
+        let expected: f64 = row.iter().zip(*arms).map(|(load, arm)| load * f64::from(*arm)).sum();
+        (side / force - expected / total).powi(2)
+    });
+    Some(away.sum::<f64>().sqrt())
 }
 
 /// Load that tools give when they close on something that lies between them at one place: none before its height,

@@ -24,7 +24,7 @@ impl Seen<'_> {
         let Some(station) = self.stations.get(n) else { return Vec::new() };
         let name = &station.name;
         let whole = self.station_fits.get(n).map_or(0.0, |fit| fit.explained);
-        let here = || self.nothing_better(whole, self.best_beside(Some(n), None));
+        let here = || self.nothing_better(whole, self.best_beside(Some(n), |_| false));
         let mut all = Vec::new();
         let mut add = |code, says, evidence: Vec<Evidence>| {
             let mut evidence = evidence;

@@ -20,6 +20,18 @@ impl Seen<'_> {
             .map_or("one place".to_owned(), |corner| format!("one place near {}", labelled(corner)));
         let bottom = self.pattern(Wide::AtBottom).map_or(0.0, |fit| fit.explained);
         let one_force = || self.explains(&format!("one force at {near}"), spot.explained);
+        // Everything closing deeper loads what closes anyway; a slug lies anywhere.
+        let elsewhere = Evidence {
+            sign: match self.off_centre {
+                Some(away) => {
+                    format!("it is {} of half the plate from the load the bottom has anyway", percent(away))
+                }
+                None => "the bottom has no load of its own to tell it from, or there is no telling where"
+                    .to_owned(),
+            },
+            support: self.off_centre.map_or(0.7, |away| ramp(away, 0.05, 0.25)),
+            weight: 0.6,
+        };
         let mut all = Vec::new();
         let mut add = |code, says, evidence| all.push(Cause::of(code, says, place.clone(), evidence));
         add(
@@ -27,8 +39,9 @@ impl Seen<'_> {
             "a slug or a piece of scrap lies on the die",
             vec![
                 self.explains(&format!("load near the bottom at {near}"), bottom),
+                elsewhere,
                 self.course(&[Course::Sudden], 0.25),
-                self.nothing_better(bottom, self.best_beside(None, Some(Wide::AtBottom))),
+                self.nothing_better(bottom, self.best_beside(None, |other| other == Wide::AtBottom)),
             ],
         );
         let more = 1.0 - spot.less;
@@ -37,6 +50,12 @@ impl Seen<'_> {
             support: 1.0 - ramp(bottom, 0.6 * spot.explained, 0.95 * spot.explained),
             weight: 0.6,
         };
+        // A blunt edge sinks deeper before the sheet cracks: the load goes on past where it used to let go.
+        let held_on = Evidence {
+            sign: format!("{} of it on the way down is where tools let go", percent(spot.releasing)),
+            support: ramp(spot.releasing, 0.6, 0.9),
+            weight: 0.5,
+        };
         add(
             "hard-spot-in-strip",
             "harder metal under one station: a weld joining two coils, an inclusion",
@@ -44,11 +63,11 @@ impl Seen<'_> {
                 one_force(),
                 on_the_way_down("more", more),
                 before_bottom.clone(),
+                Evidence { support: 1.0 - held_on.support, weight: 0.3, ..held_on.clone() },
                 self.course(&[Course::Sudden], 0.3),
                 self.beyond_press_wide(spot),
             ],
         );
-        // A blunt edge does not come from one stroke to the next.
         add(
             "dull-edge",
             "a cutting edge is blunt: regrind",
@@ -56,7 +75,8 @@ impl Seen<'_> {
                 one_force(),
                 on_the_way_down("more", more),
                 before_bottom,
-                self.course(&[Course::Growing, Course::Steady], 0.4),
+                held_on,
+                self.course(&[Course::Growing, Course::Steady], 0.25),
                 self.beyond_press_wide(spot),
             ],
         );
@@ -72,36 +92,16 @@ impl Seen<'_> {
                     support: 1.0 - ramp(spot.returning, 0.3, 0.7),
                     weight: 0.3,
                 },
+                Evidence {
+                    sign: format!("peak {:.2} of the expected", self.peak_ratio),
+                    support: 1.0 - ramp(1.0 - self.peak_ratio, 0.4, 0.8),
+                    weight: 0.6,
+                },
                 self.course(&[Course::Sudden, Course::Steady], 0.15),
                 self.beyond_press_wide(spot),
             ],
         );
         all
-    }
-
-    /// Less of everything: without stations, no strip under any of them.
-    pub(super) fn of_missing_strip(&self) -> Cause {
-        let fit = self.pattern(Wide::Stronger);
-        let falls = fit.and_then(|fit| fit.amplitudes.first()).is_some_and(|amplitude| *amplitude < 0.0);
-        let explained = fit.filter(|_| falls).map_or(0.0, |fit| fit.explained);
-        let mut evidence = vec![
-            self.explains("less of everything in proportion", explained),
-            Evidence {
-                sign: format!("peak {:.2} of the expected", self.peak_ratio),
-                support: ramp(1.0 - self.peak_ratio, 0.1, 0.4),
-                weight: 0.6,
-            },
-            self.course(&[Course::Sudden], 0.3),
-            self.sensor(0.1),
-            self.nothing_better(explained, self.best_beside(None, None)),
-        ];
-        evidence.extend(self.own_limit(bolster_core::verdict::Reason::NoLoad, 0.5));
-        Cause::of(
-            "strip-missing",
-            "no strip, or only part of it, in the die: end of the coil, strip off to a side",
-            None,
-            evidence,
-        )
     }
 
     /// A course of its own fits much; only what no change of the whole press explains as well speaks for a place.
