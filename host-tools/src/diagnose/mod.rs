@@ -40,7 +40,7 @@ use crate::session::Outcome;
 
 use cause::Seen;
 use diagnosis::tidy;
-use fit::{Change, Fit};
+use fit::{Change, Fit, Part};
 use grid::Grid;
 use history::{Before, Course, History};
 use press_wide::{Wide, WidePattern, patterns};
@@ -85,6 +85,8 @@ pub struct Diagnoser {
     scatter: Vec<Vec<f64>>,
     stations: Vec<StationModel>,
     whole: WholePress,
+    /// Load of something that lies on the die at a place that no job names.
+    lying: Vec<Vec<Part>>,
     remarks: Vec<String>,
     history: History,
     /// What was last noted, to be repeated while nothing else is.
@@ -124,6 +126,7 @@ impl Diagnoser {
         let mut remarks = Vec::new();
         let mut stations = Vec::new();
         let mut whole = WholePress::default();
+        let mut lying = Vec::new();
         match job {
             Some((job, hit)) => {
                 if hit == 0 || hit > job.hits {
@@ -144,10 +147,14 @@ impl Diagnoser {
                     );
                 }
             }
-            None => remarks.push(
-                "no job file: places are told by the columns' shares alone, stations cannot be named (--job)"
-                    .to_owned(),
-            ),
+            None => {
+                lying =
+                    crank.iter().flat_map(|crank| unnamed::at_bottom(&grid, spec.columns, crank)).collect();
+                remarks.push(
+                    "no job file: places are told by the columns' shares alone, stations cannot be named (--job)"
+                        .to_owned(),
+                );
+            }
         }
         if spec.columns == Columns::Total {
             remarks.push("one gauge column: places in the die cannot be told".to_owned());
@@ -162,6 +169,7 @@ impl Diagnoser {
             scatter,
             stations,
             whole,
+            lying,
             remarks,
             grid,
             history: History::default(),
@@ -213,8 +221,13 @@ impl Diagnoser {
         let change = self.change(&raw);
         let columns = self.spec.columns;
         let wide = (columns, self.spec.bolster_mm);
-        let patterns =
-            patterns(&expected, &self.grid, wide, self.crank.as_ref(), (&self.stations, &self.whole));
+        let patterns = patterns(
+            &expected,
+            &self.grid,
+            wide,
+            self.crank.as_ref(),
+            (&self.stations, &self.whole, &self.lying),
+        );
         let pattern_fits: Vec<Fit> = patterns.iter().map(|pattern| change.explain(&pattern.parts)).collect();
         let lying = patterns.iter().zip(&pattern_fits).filter(|(pattern, _)| pattern.what == Wide::AtBottom);
         let lying = lying.map(|(_, fit)| fit).max_by(|a, b| a.explained.total_cmp(&b.explained));

@@ -7,7 +7,6 @@ use super::by_height;
 use super::fit::{Part, Sign};
 use super::grid::Grid;
 use super::station::{StationModel, Way, WholePress, shares};
-use super::unnamed;
 
 /// What changed, where it is no station.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -62,7 +61,7 @@ pub(super) fn patterns(
     grid: &Grid,
     (columns, bolster_mm): (Columns, [f64; 2]),
     crank: Option<&CrankSlider>,
-    (stations, whole): (&[StationModel], &WholePress),
+    (stations, whole, lying): (&[StationModel], &WholePress, &[Vec<Part>]),
 ) -> Vec<WidePattern> {
     let count = columns.count();
     let summed = |weight: &dyn Fn(&StationModel, usize) -> f64| -> Option<Vec<f64>> {
@@ -201,9 +200,7 @@ pub(super) fn patterns(
     }
     if !stations.is_empty() {
         add(Wide::Misfed, vec![(cuts, Sign::Down), (forms, Sign::Up)]);
-    } else if let Some(crank) = crank {
-        let lying = unnamed::at_bottom(grid, columns, crank);
-        all.extend(lying.into_iter().map(|parts| WidePattern { what: Wide::AtBottom, parts }));
     }
+    all.extend(lying.iter().map(|parts| WidePattern { what: Wide::AtBottom, parts: parts.clone() }));
     all
 }

@@ -28,8 +28,8 @@ pub(super) struct Spot {
     pub(super) corner: Option<&'static str>,
 }
 
-/// Steps of the search, as a share of half the plate: coarse over all of it, then closer.
-const COARSE: f64 = 0.5;
+/// Steps of the search, as a share of half the plate: over all of it, then closer by halves.
+const COARSE: f64 = 1.0;
 const FINEST: f64 = 0.03;
 /// Nearer to the middle than this share of half the plate no corner is named.
 const MIDDLE: f64 = 0.15;
@@ -55,17 +55,13 @@ pub(super) fn spot(
     let explained = |at: [f64; 2]| change.along(&shares_at(at)).0;
     let mut best = ([0.0; 2], explained([0.0; 2]));
     let mut step = COARSE;
-    // First every coarse place, then by halves around the best.
-    let mut around = [0.0; 2];
-    let mut reach = (1.0 / COARSE).round() as i32;
     while step >= FINEST {
-        for across in -reach..=reach {
-            for along in -reach..=reach {
-                if (!free[0] && across != 0) || (!free[1] && along != 0) {
-                    continue;
-                }
-                let at = [around[0] + f64::from(across) * step, around[1] + f64::from(along) * step];
-                if at.iter().any(|place| place.abs() > 1.0) {
+        let around = best.0;
+        for across in [-1.0, 0.0, 1.0] {
+            for along in [-1.0, 0.0, 1.0] {
+                let at = [around[0] + across * step, around[1] + along * step];
+                let is_told = (free[0] || across == 0.0) && (free[1] || along == 0.0);
+                if !is_told || at == around || at.iter().any(|place| place.abs() > 1.0) {
                     continue;
                 }
                 let here = explained(at);
@@ -74,8 +70,6 @@ pub(super) fn spot(
                 }
             }
         }
-        around = best.0;
-        reach = 1;
         step *= 0.5;
     }
     let (at, raw) = best;
@@ -160,7 +154,7 @@ pub(super) fn off_centre(amplitudes: &[f64], expected: &[f64], grid: &Grid, colu
 /// then in proportion to the depth.
 pub(super) fn at_bottom(grid: &Grid, columns: Columns, crank: &CrankSlider) -> Vec<Vec<Part>> {
     let of_height = |contact_mm: f64| {
-        let steps = 4_000;
+        let steps = 1_440;
         let points: Vec<(f64, Vec<f64>)> = (0..=steps)
             .map(|n| {
                 let degrees = 360.0 * f64::from(n) / f64::from(steps);
