@@ -4,7 +4,7 @@
 //!
 //! | at | bytes | what |
 //! |---:|---:|---|
-//! | 0 | 8 | `BOLFEED2` |
+//! | 0 | 8 | `BOLFEED3` |
 //! | 8 | 1 | columns: 1, 2 or 4 |
 //! | 9 | 1 | what tells strokes apart: 0 encoder, 1 index, 2 load, 3 marks |
 //! | 10 | 1 | bit 0: ticks are true time; bit 1: records begin again after the last, ticks go on |
@@ -17,9 +17,11 @@
 //!
 //! Record, 12 + 4 · columns bytes: tick (u32), counts (i32 a column), crank value (u32), a byte of crank kind
 //! (low three bits: 0 angle, 1 index off, 2 index on, 3 absent, 4 fault) and of what happens before the frame
-//! (bit 3 acknowledge, bit 4 bypass, bit 6 new coil, bit 7 mark; bit 5: after it, see [`Before::finish`]), sensors (u8), two bytes of zero.
+//! (bit 3 acknowledge, bit 4 bypass, bit 6 new coil, bit 7 mark; bit 5: after it, see [`Before::finish`]), sensors (u8), mode that is
+//! asked for before the frame (u8: 0 none, 1 inch, 2 single, 3 continuous), a byte of zero.
 
 use bolster_core::frame::{CrankReading, Frame};
+use bolster_core::mode::Mode;
 use bolster_core::press::{Columns, PressSpec};
 use bolster_core::stroke::StrokeSource;
 use bolster_core::units::{CrankAngle, Tick};
@@ -29,7 +31,7 @@ pub const HEADER_LEN: usize = 136;
 /// Bytes of the longest record.
 pub const RECORD_LEN_MAX: usize = record_len(4);
 
-const MAGIC: [u8; 8] = *b"BOLFEED2";
+const MAGIC: [u8; 8] = *b"BOLFEED3";
 const CRC_32: crc::Crc<u32> = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC);
 
 /// Bytes of one record of a press with this many columns.
@@ -81,6 +83,8 @@ pub struct Before {
     pub new_coil: bool,
     /// The source begins another stroke.
     pub mark: bool,
+    /// The press is switched to this mode: the monitor takes it between strokes.
+    pub mode: Option<Mode>,
     /// After the frame, rather than before it, the stroke that ended is judged to the end: a recording need not wait
     /// for frames to judge in.
     pub finish: bool,
@@ -103,7 +107,7 @@ pub enum FeedError {
 impl core::fmt::Display for FeedError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         match self {
-            Self::Magic => f.write_str("does not begin with BOLFEED2: no feed, or one of another version"),
+            Self::Magic => f.write_str("does not begin with BOLFEED3: no feed, or one of another version"),
             Self::Checksum => f.write_str("the feed's header is damaged: its checksum does not fit"),
             Self::Field(field) => write!(f, "the feed holds an impossible value: {field}"),
             Self::Short => f.write_str("the feed ends within a header or a record"),
@@ -239,14 +243,15 @@ pub fn encode_record<const N: usize>(before: Before, frame: &Frame<N>) -> ([u8; 
     put(&mut rest, &frame.tick.0.to_le_bytes());
     frame.counts.iter().for_each(|count| put(&mut rest, &count.to_le_bytes()));
     put(&mut rest, &u32::to_le_bytes(value));
-    put(&mut rest, &[kind | happens, frame.sensors]);
+    let mode = before.mode.map_or(0, |mode| 1 + mode as u8);
+    put(&mut rest, &[kind | happens, frame.sensors, mode]);
     (out, record_len(N))
 }
 
 /// One record from its bytes; further bytes are not looked at.
 ///
 /// # Errors
-/// [`FeedError`] if the bytes are too few or the crank kind is unknown.
+/// [`FeedError`] if the bytes are too few, the crank kind or the mode is unknown, or the last byte is not zero.
 #[inline]
 pub fn decode_record<const N: usize>(bytes: &[u8]) -> Result<(Before, Frame<N>), FeedError> {
     let mut rest = bytes;
@@ -256,7 +261,7 @@ pub fn decode_record<const N: usize>(bytes: &[u8]) -> Result<(Before, Frame<N>),
         *count = i32::from_le_bytes(take(&mut rest)?);
     }
     let value = u32::from_le_bytes(take(&mut rest)?);
-    let [kind, sensors, _, _] = take(&mut rest)?;
+    let [kind, sensors, mode, zero] = take(&mut rest)?;
     let crank = match kind & 7 {
         0 => CrankReading::Angle(CrankAngle(value)),
         1 => CrankReading::Index(false),
@@ -265,6 +270,16 @@ pub fn decode_record<const N: usize>(bytes: &[u8]) -> Result<(Before, Frame<N>),
         4 => CrankReading::Fault,
         _ => return Err(FeedError::Field("crank kind")),
     };
+    let mode = match mode {
+        0 => None,
+        1 => Some(Mode::Inch),
+        2 => Some(Mode::Single),
+        3 => Some(Mode::Continuous),
+        _ => return Err(FeedError::Field("mode")),
+    };
+    if zero != 0 {
+        return Err(FeedError::Field("last byte of a record"));
+    }
     let happens = |bit: u8| kind & 1 << bit != 0;
     let before = Before {
         acknowledge: happens(3),
@@ -272,6 +287,7 @@ pub fn decode_record<const N: usize>(bytes: &[u8]) -> Result<(Before, Frame<N>),
         finish: happens(5),
         new_coil: happens(6),
         mark: happens(7),
+        mode,
     };
     Ok((before, Frame { tick, counts, crank, sensors }))
 }
@@ -339,10 +355,61 @@ mod tests {
         }
     }
 
+    #[test]
+    fn the_bytes_of_a_record_are_as_described() {
+        let frame = Frame {
+            tick: Tick(0x0102_0304),
+            counts: [-2, 5],
+            crank: CrankReading::Angle(CrankAngle(0x4000_0000)),
+            sensors: 0xA5,
+        };
+        let all = Before {
+            acknowledge: true,
+            bypass: true,
+            new_coil: true,
+            mark: true,
+            mode: Some(Mode::Continuous),
+            finish: true,
+        };
+        let pinned = |before: Before, crank: CrankReading, end: [u8; 8]| {
+            let mut wanted = [4, 3, 2, 1, 0xFE, 0xFF, 0xFF, 0xFF, 5, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0];
+            wanted[12..].copy_from_slice(&end);
+            let (bytes, len) = encode_record(before, &Frame { crank, ..frame });
+            assert_eq!(bytes[..len], wanted, "{before:?}");
+        };
+        let none = Before::default();
+        pinned(none, frame.crank, [0, 0, 0, 0x40, 0, 0xA5, 0, 0]);
+        pinned(all, frame.crank, [0, 0, 0, 0x40, 0xF8, 0xA5, 3, 0]);
+        let others = [
+            CrankReading::Index(false),
+            CrankReading::Index(true),
+            CrankReading::Absent,
+            CrankReading::Fault,
+        ];
+        for (kind, crank) in (1..).zip(others) {
+            pinned(none, crank, [0, 0, 0, 0, kind, 0xA5, 0, 0]);
+        }
+        for (mode, number) in [(Mode::Inch, 1), (Mode::Single, 2), (Mode::Continuous, 3)] {
+            let before = Before { mode: Some(mode), ..none };
+            pinned(before, frame.crank, [0, 0, 0, 0x40, 0, 0xA5, number, 0]);
+        }
+    }
+
+    #[test]
+    fn a_record_with_a_mode_that_is_none_or_a_last_byte_that_is_not_zero_is_refused() {
+        let frame = Frame { tick: Tick(1), counts: [2; 2], crank: CrankReading::Absent, sensors: 0 };
+        let (bytes, len) = encode_record(Before::default(), &frame);
+        for (at, what) in [(len - 2, "mode"), (len - 1, "last byte of a record")] {
+            let mut wrong = bytes;
+            wrong[at] = 4;
+            assert_eq!(decode_record::<2>(&wrong[..len]), Err(FeedError::Field(what)));
+        }
+    }
+
     proptest! {
         #[test]
         fn records_come_back_as_they_were(
-            tick: u32, counts: [i32; 2], value: u32, kind in 0..5u8, sensors: u8, happens in 0..32u8
+            tick: u32, counts: [i32; 2], value: u32, kind in 0..5u8, sensors: u8, happens in 0..32u8, mode in 0..4usize
         ) {
             let crank = [
                 CrankReading::Angle(CrankAngle(value)),
@@ -357,6 +424,7 @@ mod tests {
                 new_coil: happens & 4 != 0,
                 mark: happens & 8 != 0,
                 finish: happens & 16 != 0,
+                mode: mode.checked_sub(1).map(|number| Mode::ALL[number]),
             };
             let frame = Frame { tick: Tick(tick), counts, crank, sensors };
             let (bytes, len) = encode_record(before, &frame);

@@ -177,6 +177,9 @@ impl<'a, const N: usize> Trial<'a, N> {
         if before.bypass {
             let _ = self.monitor.bypass(frame.tick, BYPASS_TICKS);
         }
+        if let Some(mode) = before.mode {
+            self.monitor.set_mode(frame.tick, mode);
+        }
         let done = step(self.monitor, frame);
         self.digest.step(self.monitor, done);
         self.last = frame.tick;
@@ -194,6 +197,7 @@ impl<'a, const N: usize> Trial<'a, N> {
 mod tests {
     use super::*;
     use bolster_core::frame::CrankReading;
+    use bolster_core::mode::Mode;
 
     fn header(columns: Columns) -> Header {
         Header {
@@ -231,6 +235,31 @@ mod tests {
         assert_eq!(strokes, 3, "four turns hold three whole strokes");
         assert_eq!(run(0), (strokes, digest));
         assert_ne!(run(100).1, digest, "a hundred counts more in one frame");
+    }
+
+    #[test]
+    fn a_mode_that_is_asked_for_takes_effect_and_changes_the_digest() {
+        let run = |asked: Option<Mode>| {
+            let header = header(Columns::Total);
+            let mut monitor = std::boxed::Box::new(TrialMonitor::<1>::new(press(&header).unwrap()));
+            let mut trial = Trial::new(&mut monitor, &header);
+            for n in 0..10_u32 {
+                let crank = CrankReading::Angle(CrankAngle(n << 20));
+                let frame = Frame { tick: Tick(n), counts: [n as i32], crank, sensors: 0 };
+                let mode = asked.filter(|_| n == 5);
+                trial
+                    .step(Before { mode, ..Before::default() }, &frame, |monitor, frame| monitor.step(frame));
+            }
+            let digest = trial.close();
+            (digest, monitor.mode())
+        };
+        let runs = [None, Some(Mode::Inch), Some(Mode::Single), Some(Mode::Continuous)].map(run);
+        assert_eq!(
+            runs.map(|(_, mode)| mode),
+            [Mode::Continuous, Mode::Inch, Mode::Single, Mode::Continuous]
+        );
+        assert!(runs[0].0 != runs[1].0 && runs[1].0 != runs[2].0 && runs[0].0 != runs[2].0);
+        assert_eq!(runs[3], runs[0], "the mode in effect already");
     }
 
     #[test]

@@ -1,6 +1,7 @@
-//! Random frames of a running press with faults of gauges, clock, crank and people, from a seed.
+//! Random frames of a running press with faults of gauges, clock, crank and people, in every mode, from a seed.
 
 use bolster_core::frame::{CrankReading, Frame};
+use bolster_core::mode::Mode;
 use bolster_core::press::{Columns, PressSpec};
 use bolster_core::stroke::StrokeSource;
 use bolster_core::units::{CrankAngle, Tick};
@@ -72,6 +73,7 @@ pub(crate) fn frames<const N: usize>(
             bypass: rng.random_ratio(1, 50_000),
             new_coil: rng.random_ratio(1, 60_000),
             mark: rng.random_ratio(1, 80_000),
+            mode: any_mode(&mut rng),
             finish: false,
         };
         if fault_left == 0 {
@@ -161,6 +163,12 @@ pub(crate) fn frames<const N: usize>(
 
 fn rail(count: i32) -> i32 {
     count.clamp(-(1 << 23), (1 << 23) - 1)
+}
+
+/// Once in a while the press is switched, to the mode it is in already as well; most of the time it runs on.
+fn any_mode(rng: &mut ChaCha8Rng) -> Option<Mode> {
+    let modes = [Mode::Inch, Mode::Single, Mode::Continuous, Mode::Continuous];
+    rng.random_ratio(1, 6_000).then(|| modes[rng.random_range(0..modes.len())])
 }
 
 fn any_fault<const N: usize>(rng: &mut ChaCha8Rng) -> Fault {

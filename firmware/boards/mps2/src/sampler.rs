@@ -95,6 +95,9 @@ impl Sampler {
         if before.bypass {
             let _ = self.monitor.bypass(frame.tick, BYPASS_TICKS);
         }
+        if let Some(mode) = before.mode {
+            self.monitor.set_mode(frame.tick, mode);
+        }
         let step = self.monitor.step(&frame);
         (self.frames, self.tick) = (self.frames.wrapping_add(1), frame.tick);
         let stuck_below = since > LOWER_FRAMES;

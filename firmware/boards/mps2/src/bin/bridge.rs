@@ -118,6 +118,9 @@ fn step<const N: usize>(
     if before.bypass {
         let _ = monitor.bypass(frame.tick, BYPASS_TICKS);
     }
+    if let Some(mode) = before.mode {
+        monitor.set_mode(frame.tick, mode);
+    }
     let step = monitor.step(frame);
     let reported = step.reported || (before.finish && monitor.finish_judging(frame.tick));
     if reported { monitor.report().map(JudgedStroke::of) } else { None }
