@@ -274,6 +274,34 @@ mod tests {
     }
 
     #[test]
+    fn what_keeps_all_limits_at_once_is_what_breaks_none_of_them_each() {
+        let (limits, _) = limits();
+        let kept = |loads: [f32; 4], total: f32, differences: [f32; 2]| {
+            let open = Load { loads: &loads, total, closing_rate_mm: None, differences, work_kj: 0.0 };
+            let mut none = true;
+            limits.check(&open, |_, _, _, _| none = false);
+            assert_eq!(limits.keep(&loads, total, differences), none, "{open:?}");
+            none
+        };
+        // Each limit reached exactly, then just passed. 400 + 1.5 · (300 + 100) is the rating.
+        assert!(kept([275.0; 4], 1000.0, [0.0; 2]) && kept([0.0; 4], -100.0, [0.0; 2]));
+        assert!(kept([0.0; 4], 400.0, [300.0, -100.0]) && kept([0.0; 4], 400.0, [-100.0, 300.0]));
+        for column in 0..4 {
+            let mut loads = [275.0_f32; 4];
+            loads[column] = loads[column].next_up();
+            assert!(!kept(loads, 900.0, [0.0; 2]));
+        }
+        let up = f32::next_up;
+        assert!(!kept([0.0; 4], up(1000.0), [0.0; 2]) && !kept([0.0; 4], -up(100.0), [0.0; 2]));
+        assert!(!kept([0.0; 4], 0.0, [up(300.0), 0.0]) && !kept([0.0; 4], 0.0, [0.0, -up(300.0)]));
+        assert!(!kept([0.0; 4], 400.1, [300.0, 100.0]) && !kept([0.0; 4], 400.1, [-100.0, -300.0]));
+        for nan in [[f32::NAN, 0.0], [0.0, f32::NAN]] {
+            assert!(!kept([0.0; 4], 0.0, nan) && !kept([nan[0], nan[1], 0.0, 0.0], 0.0, [0.0; 2]));
+        }
+        assert!(!kept([0.0; 4], f32::NAN, [0.0; 2]));
+    }
+
+    #[test]
     fn the_curve_does_not_bind_while_opening() {
         assert!(broken(&Load { total: 999.0, closing_rate_mm: None, ..QUIET }).is_empty());
     }

@@ -111,3 +111,6 @@ impl<const N: usize> Still<N> {
 fn lesser(a: f32, b: f32) -> f32 {
     if a < b { a } else { b }
 }
+
+#[cfg(test)]
+mod tests;

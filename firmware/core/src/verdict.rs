@@ -483,6 +483,39 @@ mod tests {
     }
 
     #[test]
+    fn findings_know_what_was_added_of_which_column_also_when_the_list_is_full() {
+        let mut findings = Findings::default();
+        let stuck =
+            |column: Option<u8>| Finding { column, ..Finding::of_stroke(Reason::GaugeStuck, 0.0, 0.0) };
+        for column in 0..FINDINGS as u8 + 1 {
+            assert!(!findings.knows(Reason::GaugeStuck, Some(column)));
+            findings.add(stuck(Some(column)));
+            assert!(findings.knows(Reason::GaugeStuck, Some(column)));
+        }
+        assert!(!findings.knows(Reason::GaugeStuck, None) && !findings.knows(Reason::GaugeShort, Some(0)));
+        findings.add(stuck(None));
+        assert!(findings.knows(Reason::GaugeStuck, None));
+        findings.clear();
+        assert!(!findings.knows(Reason::GaugeStuck, None) && !findings.knows(Reason::GaugeStuck, Some(0)));
+    }
+
+    #[test]
+    fn a_set_tells_whether_it_holds_machine_limits_gauge_faults_or_ill_health() {
+        for reason in Reason::ALL {
+            // Alone, and beside one that is neither.
+            for with in [ReasonSet::default(), ReasonSet::of(Reason::NoLoad)] {
+                let mut set = ReasonSet::of(*reason);
+                set.add(with);
+                let has = [set.any_machine_limit(), set.any_gauge_fault(), set.any_of_health()];
+                let wanted = [reason.is_machine_limit(), reason.is_gauge_fault(), reason.is_of_health()];
+                assert_eq!(has, wanted, "{reason:?}");
+            }
+        }
+        let none = ReasonSet::default();
+        assert!(!none.any_machine_limit() && !none.any_gauge_fault() && !none.any_of_health());
+    }
+
+    #[test]
     fn a_full_list_keeps_reasons_and_verdict() {
         let mut findings = Findings::default();
         let blank =

@@ -16,6 +16,7 @@ use bolster_core::stroke::StrokeSource;
 use bolster_core::units::Tick;
 use bolster_core::verdict::{Reason, Verdict};
 use kit::{frame, press, share_of_turn, sharp};
+use rand::RngExt as _;
 
 /// Frames a turn: every one of them is tried.
 const TURN: u32 = 240;
@@ -418,6 +419,103 @@ fn a_filtered_overload_withdraws_the_permit_in_the_frame_in_which_it_shows() {
         }
         assert!(greatest > 1100.0);
         assert_eq!(withdrawn, expected, "rising for {rise} frames");
+    }
+}
+
+/// What loads of one frame break, by the rules as they are written for people; loads and their sums are exact here.
+fn broken_by(loads: [f64; 4], off_centre_percent: Option<f64>) -> Vec<Reason> {
+    let spec = press(4);
+    let [lf, rf, lr, rr] = loads;
+    let total = lf + rf + lr + rr;
+    let (side, face) = ((rf + rr - lf - lr).abs(), (lf + rf - lr - rr).abs());
+    // 40 % as far out as the gauges: k = 100/40 - 1.
+    let off_centre = off_centre_percent.is_some_and(|percent| {
+        total + (100.0 / percent - 1.0) * (side + face) > spec.rated_kn && side + face > 0.0
+    });
+    let all = [
+        (Reason::PeakOverRating, total > spec.rated_kn),
+        (Reason::ColumnOverShare, loads.iter().any(|load| *load > 1.1 * 0.25 * spec.rated_kn)),
+        (Reason::ReverseOverLimit, -total > 0.1 * spec.rated_kn),
+        (Reason::ImbalanceLeftRight, side > 0.3 * spec.rated_kn),
+        (Reason::ImbalanceFrontRear, face > 0.3 * spec.rated_kn),
+        (Reason::OffCentre, off_centre),
+    ];
+    all.into_iter().filter(|(_, broken)| *broken).map(|(reason, _)| reason).collect()
+}
+
+/// A frame in which no load passes what the stroke had already may break a limit by how its loads come together: whatever
+/// went before, each is judged as if it came alone.
+#[test]
+fn each_frame_is_judged_as_if_it_came_alone_whatever_the_stroke_had_before_it() {
+    const SEED: u64 = 20_261_126;
+    const FRAMES: u32 = 9_000;
+    // Where the capacity curve does not bind: no angle, the opening slide in a stroke, and before the first top; hum is
+    // looked for from three quarters of the turn on.
+    let opening = |n: u32| CrankReading::Angle(share_of_turn(0.51 + 0.23 * f64::from(n) / f64::from(FRAMES)));
+    let ways = [(StrokeSource::Load, true), (StrokeSource::Encoder, true), (StrokeSource::Encoder, false)];
+    for (source, in_stroke, off_centre) in ways
+        .into_iter()
+        .flat_map(|(source, in_stroke)| [None, Some(40.0)].map(|off| (source, in_stroke, off)))
+    {
+        let mut settings = settings::<4>(source);
+        settings.press.off_centre_percent = off_centre;
+        settings.press.usable_energy_kj = None;
+        settings.stroke.rest_s = 0.1;
+        let mut monitor = Watch::new(settings.build().unwrap());
+        monitor.self_test(Tick(0), true);
+        let mut tick = 0;
+        let mut step = |monitor: &mut Watch<4>, loads: [f64; 4], crank: CrankReading| {
+            tick += 1;
+            let dither = f64::from(tick % 3) * 4.0 * COUNT;
+            (
+                loads.map(|load| load + dither),
+                monitor.step(&frame(tick, loads.map(|load| load + dither), crank)).permit,
+                tick,
+            )
+        };
+        if source == StrokeSource::Encoder && in_stroke {
+            // Over the top and down, quietly.
+            (0..270).for_each(|degree| {
+                let along = (350.0 + 193.0 * f64::from(degree) / 270.0) / 360.0;
+                assert!(step(&mut monitor, [0.25; 4], CrankReading::Angle(share_of_turn(along))).1);
+            });
+        }
+        let crank = |n: u32| if source == StrokeSource::Load { CrankReading::Absent } else { opening(n) };
+        let mut chance = kit::chance(SEED);
+        let (mut kept, mut alone) = (0, Vec::new());
+        for n in 0..FRAMES / 3 {
+            // Anything from well within its limits to a tenth beyond them, each for itself.
+            let mut part = |most: f64| {
+                let share: f64 = chance.random_range(-1.1..1.1);
+                (most * share * 64.0).round() / 64.0
+            };
+            let (side, face, total) = (part(300.0), part(300.0), part(550.0) + 450.0);
+            let [lf, rf] = [total - side + face, total + side + face].map(|sum| 0.25 * sum);
+            let [lr, rr] = [total - side - face, total + side - face].map(|sum| 0.25 * sum);
+            let (loads, permit, at) = step(&mut monitor, [lf, rf, lr, rr], crank(3 * n));
+            let wanted = broken_by(loads, off_centre);
+            let what = format!("{source:?}, seed {SEED}, frame {n}: {loads:?}");
+            assert_eq!(permit, wanted.is_empty(), "{what}, {wanted:?}");
+            assert_eq!(latched(&monitor), wanted, "{what}");
+            kept += u32::from(permit);
+            if let [one] = wanted.as_slice() {
+                alone.push(*one);
+            }
+            // Quiet, though not at rest, so that a person may acknowledge and the stroke goes on.
+            step(&mut monitor, [10.0; 4], crank(3 * n + 1));
+            assert!(permit || monitor.acknowledge(Tick(at + 1)).is_ok(), "{what}");
+            assert!(step(&mut monitor, [10.0; 4], crank(3 * n + 2)).1, "{what}");
+        }
+        assert!(kept > 300, "{kept} frames kept every limit");
+        // The allowance leaves no column a share of its own to pass.
+        let hidden = if off_centre.is_some() { Reason::OffCentre } else { Reason::ColumnOverShare };
+        for reason in
+            [hidden, Reason::ReverseOverLimit, Reason::ImbalanceLeftRight, Reason::ImbalanceFrontRear]
+        {
+            let times = alone.iter().filter(|one| **one == reason).count();
+            assert!(times > 5, "{source:?}: {reason:?} alone {times} times");
+        }
+        assert_eq!(monitor.close(Tick(tick)), in_stroke, "{source:?}");
     }
 }
 

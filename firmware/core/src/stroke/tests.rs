@@ -189,3 +189,45 @@ fn an_index_that_does_not_come_for_nine_loads_is_at_fault_with_the_ninth() {
     let slow = |n: u32| CrankReading::Index(n % 2400 < 10);
     assert_eq!(faults_under(StrokeSource::Index, 7000, slow, loads), []);
 }
+
+#[test]
+fn all_frames_but_those_at_top_and_bottom_go_on_and_are_placed_as_they_would_be() {
+    for source in [StrokeSource::Encoder, StrokeSource::Marked] {
+        let rules = rules(source);
+        let mut tracker = Tracker::default();
+        let mut went_on = 0;
+        for (n, degrees) in (0..).zip(turns(3)) {
+            let (tick, crank) = (Tick(n), CrankReading::Angle(CrankAngle::from_degrees(degrees)));
+            // One load a turn: the press rests, is loaded once, and rests.
+            let load = if (40..60).contains(&(n % 100)) { 50.0 } else { 0.0 };
+            let mut asked = tracker;
+            let place = asked.step(&rules, tick, crank, load);
+            if let Some(angle) = tracker.go_on(&rules, tick, crank, load) {
+                went_on += 1;
+                assert_eq!(place.position, Position::Angle(angle));
+                assert!(!place.started && !place.ended && !place.crank_fault && !place.reversed);
+                assert_eq!(tracker.rested(), place.rested);
+            }
+            tracker = asked;
+        }
+        // The first frame has none before it; a bottom a turn, and two tops.
+        let wanted = if source == StrokeSource::Encoder { 300 - 1 - 3 - 2 } else { 300 - 1 };
+        assert_eq!(went_on, wanted, "{source:?}");
+    }
+}
+
+#[test]
+fn a_frame_goes_on_up_to_the_greatest_step_and_a_recording_s_up_to_half_a_turn() {
+    let goes = |source: StrokeSource, step: u32| {
+        let rules = rules(source);
+        let mut tracker = Tracker::default();
+        let from = CrankAngle(if source == StrokeSource::Encoder { 0 } else { 1 << 30 });
+        let _ = tracker.step(&rules, Tick(0), CrankReading::Angle(from), 0.0);
+        let to = CrankAngle(from.0.wrapping_add(step));
+        tracker.go_on(&rules, Tick(1), CrankReading::Angle(to), 0.0).is_some()
+    };
+    let most = rules(StrokeSource::Encoder).max_step;
+    assert!(goes(StrokeSource::Encoder, most) && !goes(StrokeSource::Encoder, most + 1));
+    assert!(goes(StrokeSource::Marked, i32::MAX as u32) && !goes(StrokeSource::Marked, 1 << 31));
+    assert!(!goes(StrokeSource::Encoder, u32::MAX) && !goes(StrokeSource::Marked, u32::MAX));
+}
