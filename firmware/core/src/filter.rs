@@ -261,13 +261,14 @@ impl LowPassState {
 /// A guard against single-frame electrical spikes, for all columns.
 ///
 /// A reading that jumps by more than the limit from the last accepted one is withheld for one frame
-/// (the last accepted reading stands in); if the next reading jumps as well it is accepted, whatever
-/// it is. So an overload of two frames or more is delayed by one frame and never hidden.
+/// (the last accepted reading stands in); in the next frame every column's reading is accepted, whatever
+/// it is. So an overload of two frames or more is delayed by one frame and never hidden, also one that
+/// goes from column to column.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SpikeGuards<const N: usize> {
     /// `[column]`: last accepted reading; NaN before the first, from which nothing is a jump.
     last: [f32; N],
-    /// Bit n is set where column n's last reading was withheld.
+    /// Bit n is set where column n's last reading was withheld; if any is, none is in the next frame.
     withheld: u32,
 }
 
@@ -319,7 +320,7 @@ impl<const N: usize> SpikeGuards<N> {
                 jumps |= 1 << (n & 31);
             }
         }
-        let withheld = jumps & !self.withheld;
+        let withheld = if self.withheld == 0 { jumps } else { 0 };
         for (n, (load, last)) in loads.iter().zip(&mut self.last).enumerate() {
             if withheld & (1 << (n & 31)) == 0 {
                 *last = *load;

@@ -519,6 +519,38 @@ fn each_frame_is_judged_as_if_it_came_alone_whatever_the_stroke_had_before_it() 
     }
 }
 
+/// A load that comes from nothing to beyond a limit in one frame may be a spike on a wire: the guard withholds it for the
+/// one frame that it states. Whichever frame it comes in, one that stays is told in the next.
+#[test]
+fn a_jump_beyond_a_limit_is_told_one_frame_late_by_the_spike_guard_and_no_later() {
+    for source in SOURCES {
+        let mut guarded = settings::<4>(source);
+        guarded.spike_jump_kn = 100.0;
+        let before = after(&guarded, BEFORE);
+        for position in 0..TURN - 2 {
+            for (length, told) in [(1, None), (2, Some(1)), (5, Some(1))] {
+                let mut monitor = before.clone();
+                let mut withdrawn = None;
+                for n in 0..position + 8 {
+                    let at = BEFORE * TURN + n;
+                    if source == StrokeSource::Marked && at.is_multiple_of(TURN) {
+                        monitor.mark();
+                    }
+                    let over = (position..position + length).contains(&n);
+                    let loads = if over { [251.0; 4] } else { quiet(at) };
+                    if !monitor.step(&frame(at, loads, crank(source, at))).permit && withdrawn.is_none() {
+                        withdrawn = Some(n - position);
+                    }
+                }
+                // After a mark nothing is a jump: its first frame is taken as it is.
+                let fresh = source == StrokeSource::Marked && position == 0;
+                let wanted = if fresh { Some(0) } else { told };
+                assert_eq!(withdrawn, wanted, "{source:?}: {length} frames from {position} on");
+            }
+        }
+    }
+}
+
 #[test]
 fn no_machine_limit_is_left_out_here() {
     let mut tried: Vec<Reason> = breaks::<4>().iter().map(|broken| broken.reason).collect();

@@ -208,3 +208,28 @@ fn one_columns_spike_leaves_the_others_alone_and_all_columns_filter_as_each_alon
         assert_eq!(loads.map(f32::to_bits), each.map(f32::to_bits), "frame {n}");
     }
 }
+
+#[test]
+fn of_two_frames_in_a_row_one_is_passed_as_it_came_whatever_the_columns_read() {
+    // An overload that jumps from column to column and back, and by chance.
+    let turns = |n: u32| core::array::from_fn(|column| if n % 3 == column as u32 { 900.0 } else { 1.0 });
+    let mut noise = 12_345_u32;
+    let mut chance = |_: u32| {
+        core::array::from_fn(|_| {
+            // A linear congruence (Knuth), its upper bits.
+            noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (noise >> 22) as f32
+        })
+    };
+    let ways: [&mut dyn FnMut(u32) -> [f32; 3]; 2] = [&mut { turns }, &mut chance];
+    for signal in ways {
+        let mut guard = SpikeGuards::<3>::default();
+        let mut hidden = false;
+        for n in 0..2000 {
+            let loads = signal(n);
+            let passed = guard.step(100.0, &loads);
+            assert!(!(hidden && passed != loads), "frames {} and {n} are both withheld", n - 1);
+            hidden = passed != loads;
+        }
+    }
+}

@@ -157,14 +157,26 @@ impl Recursion {
     }
 }
 
-/// Single readings that jump are replaced by the last accepted one; a second jump in a row is accepted.
-fn without_spikes(signal: &mut [f64], jump: f64, seed: u64) {
-    let (mut accepted, mut withheld) = (signal[0], false);
-    for x in signal {
-        let change = (*x - accepted).abs();
-        assert!(!jump.is_finite() || (change - jump).abs() > 1e-3 * jump, "seed {seed}: too near to tell");
-        withheld = change > jump && !withheld;
-        if withheld { *x = accepted } else { accepted = *x }
+/// Single readings that jump are replaced by the last accepted one; a frame after one with such a reading is accepted.
+fn without_spikes(columns: &mut [Vec<f64>], jump: f64, seed: u64) {
+    let mut accepted: Vec<f64> = columns.iter().map(|loads| loads[0]).collect();
+    let mut withheld = false;
+    for n in 0..columns[0].len() {
+        let guarded = !withheld;
+        withheld = false;
+        for (loads, accepted) in columns.iter_mut().zip(&mut accepted) {
+            let change = (loads[n] - *accepted).abs();
+            assert!(
+                !jump.is_finite() || (change - jump).abs() > 1e-3 * jump,
+                "seed {seed}: too near to tell"
+            );
+            if guarded && change > jump {
+                loads[n] = *accepted;
+                withheld = true;
+            } else {
+                *accepted = loads[n];
+            }
+        }
     }
 }
 
@@ -205,6 +217,7 @@ impl<const N: usize> Oracle<N> {
             (0..N).map(|column| net(column).fold(0.0, |most: f64, x| most.max(x.abs()))).collect();
         let (mut before, mut after, mut before_kn, mut after_kn) = (vec![], vec![], vec![], vec![]);
         let mut sizes = 0.0;
+        let mut columns = vec![];
         for row in config.kn_per_count {
             let mut loads = vec![0.0; input.frames.len()];
             let mut size = 0.0;
@@ -212,7 +225,11 @@ impl<const N: usize> Oracle<N> {
                 loads.iter_mut().zip(net(column)).for_each(|(load, net)| *load += f64::from(*cell) * net);
                 size += f64::from(cell.abs()) * greatest[column];
             }
-            without_spikes(&mut loads, f64::from(input.settings.spike_jump_kn), seed);
+            columns.push((loads, size));
+        }
+        let (mut guarded, column_sizes): (Vec<_>, Vec<_>) = columns.into_iter().unzip();
+        without_spikes(&mut guarded, f64::from(input.settings.spike_jump_kn), seed);
+        for (loads, size) in guarded.into_iter().zip(column_sizes) {
             // Counts are exact in f32 below 2²⁴; one rounding a product and one a sum.
             before_kn.push(2.0 * N as f64 * ROUNDING * size);
             let filtered = filter.as_ref().map_or_else(|| loads.clone(), |filter| filter.run(&loads));

@@ -147,3 +147,26 @@ fn the_journal_names_the_reason_of_the_verdict_and_not_a_milder_one_before_it() 
     let judged = monitor.journal().iter().find(|event| event.kind == EventKind::Judged(Verdict::Hold));
     assert_eq!(judged.and_then(|event| event.reason), Some(Reason::WorkUnderDieLimit));
 }
+
+#[test]
+fn the_frames_around_a_trip_are_kept_a_quarter_of_them_after_it_with_the_offending_one_among_them() {
+    // Sixteen frames are kept.
+    let mut monitor = after_a_quiet_turn::<1>();
+    for tick in TURN..TURN + 100 {
+        let step = monitor.step(&frame(tick, [if tick == TURN + 50 { 1001.0 } else { 1.0 }]));
+        assert_eq!(step.permit, tick < TURN + 50);
+        // Not before the frames after it have come.
+        assert_eq!(monitor.kept().kept().is_some(), tick >= TURN + 54, "{tick}");
+    }
+    let ticks: Vec<u32> = monitor.kept().kept().unwrap().map(|frame| frame.tick.0).collect();
+    assert_eq!(ticks, (TURN + 39..TURN + 55).collect::<Vec<_>>());
+    assert_eq!(monitor.kept().frame(11).unwrap().counts[0], 1_001_000 + ((TURN + 50) % 3) as i32);
+}
+
+#[test]
+fn the_proof_that_all_is_well_is_of_its_own_frame() {
+    let mut monitor = after_a_quiet_turn::<1>();
+    for tick in TURN..TURN + 5 {
+        assert_eq!(monitor.step(&frame(tick, [1.0])).healthy.unwrap().tick(), Tick(tick));
+    }
+}
