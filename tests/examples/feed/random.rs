@@ -60,6 +60,8 @@ pub(crate) fn frames<const N: usize>(
     sound: bool,
 ) -> impl Iterator<Item = (Before, Frame<N>)> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    // Of their own, so that all else is as it would be without them.
+    let mut modes = ChaCha8Rng::seed_from_u64(seed ^ 0x6d6f_6465);
     let mut tick = rng.random::<u32>();
     let (mut turn, mut speed_spm) = (0.9_f64, 60.0);
     let mut amplitude = 0.5;
@@ -73,7 +75,7 @@ pub(crate) fn frames<const N: usize>(
             bypass: rng.random_ratio(1, 50_000),
             new_coil: rng.random_ratio(1, 60_000),
             mark: rng.random_ratio(1, 80_000),
-            mode: any_mode(&mut rng),
+            mode: any_mode(&mut modes),
             finish: false,
         };
         if fault_left == 0 {
