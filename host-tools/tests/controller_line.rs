@@ -57,6 +57,13 @@ impl Near {
     fn put(&self, number: u32) {
         self.0.borrow_mut().station.strokes.put(stroke(number));
     }
+
+    /// The controller starts anew; the line stays.
+    fn start_anew(&self) {
+        let far = &mut *self.0.borrow_mut();
+        far.station = Station::default();
+        far.press.boots += 1;
+    }
 }
 
 impl Far {
@@ -184,15 +191,87 @@ fn after_a_broken_line_it_goes_on_where_it_was_and_a_restart_is_told() {
     client.resume(near.clone()).unwrap();
     assert_eq!(client.hear().unwrap(), Some(Heard::StrokesLost(4, 6)));
     assert_eq!(hear(&mut client, 6), 14);
-    // The controller starts anew.
-    {
-        let far = &mut *near.0.borrow_mut();
-        far.station = Station::default();
-        far.press.boots = 2;
-    }
+    near.start_anew();
     near.put(0);
     client.resume(near.clone()).unwrap();
     let Some(Heard::Started(hello)) = client.hear().unwrap() else { panic!("the restart is told") };
     assert_eq!(hello.boots, 2);
     assert_eq!(hear(&mut client, 0), 1);
+}
+
+#[test]
+fn an_acknowledgement_meant_for_the_start_before_is_refused_and_a_person_told_to_look_again() {
+    let near = Near::new(31, 0);
+    let mut client = Client::connect(near.clone()).unwrap();
+    (0..3).for_each(|number| near.put(number));
+    assert_eq!(hear(&mut client, 0), 3);
+    near.start_anew();
+    (0..2).for_each(|number| near.put(number));
+    let why = client.acknowledge().unwrap_err();
+    assert!(matches!(why, ClientError::StartedAnew(2)), "{why}");
+    assert!(why.to_string().contains("look at what it says now"), "{why}");
+    assert_eq!(near.0.borrow().press.acknowledged, 0);
+    let Some(Heard::Started(hello)) = client.hear().unwrap() else { panic!("the restart is told") };
+    assert_eq!(hello.boots, 2);
+    assert_eq!(hear(&mut client, 0), 2, "and its strokes are heard from the first on");
+    client.acknowledge().unwrap();
+    assert_eq!(near.0.borrow().press.acknowledged, 1);
+    // Settings, time and a kept stroke likewise.
+    near.start_anew();
+    assert!(matches!(client.put_settings(&[1; 300]), Err(ClientError::StartedAnew(3))));
+    near.start_anew();
+    near.0.borrow_mut().press.time = Some(0);
+    assert!(matches!(client.set_time(7), Err(ClientError::StartedAnew(4))));
+    client.set_time(7).unwrap();
+    assert_eq!(near.0.borrow().press.time, Some(7));
+    assert!(near.0.borrow().press.settings.is_empty());
+}
+
+#[test]
+fn a_start_shows_on_an_unbroken_line_too_and_no_stroke_after_it_is_missed() {
+    for (seed, harm) in [(41, 0), (42, 600)] {
+        let near = Near::new(seed, harm);
+        let mut client = Client::connect(near.clone()).unwrap();
+        (0..6).for_each(|number| near.put(number));
+        near.0.borrow_mut().harm = 0;
+        assert_eq!(hear(&mut client, 0), 6, "seed {seed}");
+        near.start_anew();
+        (0..4).for_each(|number| near.put(number));
+        let Some(Heard::Started(hello)) = client.hear().unwrap() else { panic!("the restart is told") };
+        assert_eq!(hello.boots, 2);
+        assert_eq!(hear(&mut client, 0), 4, "seed {seed}");
+    }
+}
+
+/// A controller of another version: it says one packet again and again.
+#[derive(Debug)]
+struct Older(Vec<u8>);
+
+impl Read for Older {
+    fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
+        if self.0.is_empty() {
+            return Err(ErrorKind::WouldBlock.into());
+        }
+        let bytes = std::mem::take(&mut self.0);
+        out[..bytes.len()].copy_from_slice(&bytes);
+        Ok(bytes.len())
+    }
+}
+
+impl Write for Older {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        // `Done` of request 7 in version 1, as it was pinned.
+        self.0 = vec![0x03, 0x01, 0x07, 0x07, 0x01, 0x07, 0xf6, 0x42, 0xea, 0xe1, 0x00];
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+#[test]
+fn a_controller_of_another_version_is_told_as_such() {
+    let why = Client::connect(Older(Vec::new())).unwrap_err();
+    assert!(matches!(why, ClientError::OtherVersion(1)), "{why}");
 }

@@ -16,12 +16,17 @@ pub const PART_MAX: usize = 192;
 pub const FINDINGS_PART: usize = 6;
 
 /// From host to controller. Each is answered by [`Notice::Done`], [`Notice::Refused`] or what it asks for.
+///
+/// Those that change something name the start they are meant for ([`Hello::boots`]): bytes that were under way when the
+/// controller started anew must not acknowledge what nobody has seen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Request<'a> {
     /// Who is there?
     Hello,
     /// A part of new settings, kept aside until they are committed.
     PutSettings {
+        /// The start that the host knows.
+        start: u32,
         /// Where in the settings this part begins, bytes.
         from: u32,
         /// The part, [`PART_MAX`] bytes at most.
@@ -36,6 +41,8 @@ pub enum Request<'a> {
     },
     /// Take what has been put aside as the new settings.
     CommitSettings {
+        /// The start that the host knows.
+        start: u32,
         /// Bytes in all.
         len: u32,
         /// CRC-32/ISO-HDLC over all of them.
@@ -47,18 +54,36 @@ pub enum Request<'a> {
     EventsFrom(u32),
     /// Send the kept stroke's frames from this one on.
     KeptFrom(u32),
-    /// The kept stroke has been read; let the ring run again.
-    ReleaseKept,
+    /// The kept stroke has been read in this start; let the ring run again.
+    ReleaseKept(u32),
     /// Send every so many frames' loads; 0 stops it.
     Live(u16),
-    /// A person acknowledges.
-    Acknowledge,
-    /// The time now, milliseconds since 1970-01-01 UTC.
-    SetTime(u64),
+    /// A person acknowledges what this start shows.
+    Acknowledge(u32),
+    /// The time now.
+    SetTime {
+        /// The start that the host knows.
+        start: u32,
+        /// Milliseconds since 1970-01-01 UTC.
+        unix_ms: u64,
+    },
     /// One page of what the journal holds in flash, from this number on.
     JournalFrom(u32),
     /// How the controller is doing.
     Status,
+}
+
+impl Request<'_> {
+    /// The start for which a request is meant that changes something; none for one that only reads.
+    #[must_use]
+    pub fn changes(&self) -> Option<u32> {
+        match *self {
+            Self::PutSettings { start, .. } | Self::CommitSettings { start, .. } => Some(start),
+            Self::SetTime { start, .. } | Self::ReleaseKept(start) | Self::Acknowledge(start) => Some(start),
+            Self::Hello | Self::Status | Self::GetSettings { .. } | Self::Live(_) => None,
+            Self::StrokesFrom(_) | Self::EventsFrom(_) | Self::KeptFrom(_) | Self::JournalFrom(_) => None,
+        }
+    }
 }
 
 /// From controller to host.
@@ -229,6 +254,8 @@ pub enum Refusal {
     StillWrong(u64),
     /// There is no kept stroke.
     NothingKept,
+    /// The controller has started anew since the host greeted it, or was never greeted.
+    OtherStart,
 }
 
 impl From<PermitRefusal> for Refusal {

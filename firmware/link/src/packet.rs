@@ -5,7 +5,7 @@
 use serde::{Deserialize, Serialize};
 
 /// Version of the packets and of the messages in them.
-pub const VERSION: u8 = 1;
+pub const VERSION: u8 = 2;
 /// Longest packet before it is stuffed, bytes: one block of the stuffing, so that it costs two bytes always.
 pub const PACKET_MAX: usize = 250;
 /// Longest packet on the line, bytes, with its ending zero.

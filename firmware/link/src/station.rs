@@ -10,7 +10,7 @@ use crate::message::{
     EventLine, FINDINGS_PART, Hello, JudgedStroke, Notice, PART_MAX, Refusal, Request, Status,
 };
 use crate::outbox::{Out, Outbox};
-use crate::packet::{Decoder, WIRE_MAX, encode};
+use crate::packet::{Decoder, PacketError, WIRE_MAX, encode};
 
 /// Bytes taken from the line in one step at most.
 const READ_MAX: usize = 32;
@@ -83,6 +83,8 @@ pub struct Station<const STROKES: usize, const EVENTS: usize> {
     answer: Option<Answer>,
     /// The request last done, and whether it was: a doubled one is answered but not done again.
     last: Option<(u16, Result<(), Refusal>)>,
+    /// Somebody has greeted since this start.
+    greeted: bool,
     kept_from: Option<u32>,
     live_every: u16,
     live_left: u16,
@@ -104,6 +106,7 @@ impl<const STROKES: usize, const EVENTS: usize> Default for Station<STROKES, EVE
             number: 0,
             answer: None,
             last: None,
+            greeted: false,
             kept_from: None,
             live_every: 0,
             live_left: 0,
@@ -189,10 +192,16 @@ impl<const STROKES: usize, const EVENTS: usize> Station<STROKES, EVENTS> {
             }
             let [byte] = byte;
             let Self { decoder, answer, last, strokes, events, findings, kept_from, .. } = self;
-            let Self { live_every, live_left, live, refused, .. } = self;
+            let Self { greeted, live_every, live_left, live, refused, .. } = self;
             match decoder.push(byte) {
                 None => {}
-                Some(Err(_)) => *refused = refused.wrapping_add(1),
+                Some(Err(why)) => {
+                    *refused = refused.wrapping_add(1);
+                    if let PacketError::Version(_) = why {
+                        // The answer's first byte tells the version that is spoken here.
+                        *answer = Some(Answer::Refused(0, Refusal::Unknown));
+                    }
+                }
                 Some(Ok(packet)) => {
                     let number = packet.number;
                     let Ok(request) = packet.message::<Request<'_>>() else {
@@ -200,11 +209,17 @@ impl<const STROKES: usize, const EVENTS: usize> Station<STROKES, EVENTS> {
                         *answer = Some(Answer::Refused(number, Refusal::Unknown));
                         continue;
                     };
+                    // What was under way while the controller started anew was asked of another one.
+                    let meant = |start| *greeted && start == controller.hello().boots;
+                    if !request.changes().is_none_or(meant) {
+                        *answer = Some(Answer::Refused(number, Refusal::OtherStart));
+                        continue;
+                    }
                     let done = match request {
                         Request::Hello => {
                             *answer = Some(Answer::Hello);
                             // A new host numbers from wherever it likes.
-                            *last = None;
+                            (*last, *greeted) = (None, true);
                             continue;
                         }
                         Request::GetSettings { from, count } => {
@@ -239,7 +254,7 @@ impl<const STROKES: usize, const EVENTS: usize> Station<STROKES, EVENTS> {
                             events.rewind(first);
                             Ok(())
                         }
-                        Request::ReleaseKept => {
+                        Request::ReleaseKept(_) => {
                             *kept_from = None;
                             controller.release_kept();
                             Ok(())
@@ -249,10 +264,10 @@ impl<const STROKES: usize, const EVENTS: usize> Station<STROKES, EVENTS> {
                             *live = None;
                             Ok(())
                         }
-                        Request::PutSettings { from, bytes } => controller.put_settings(from, bytes),
-                        Request::CommitSettings { len, check } => controller.commit_settings(len, check),
-                        Request::Acknowledge => controller.acknowledge(),
-                        Request::SetTime(unix_ms) => controller.set_time(unix_ms),
+                        Request::PutSettings { from, bytes, .. } => controller.put_settings(from, bytes),
+                        Request::CommitSettings { len, check, .. } => controller.commit_settings(len, check),
+                        Request::Acknowledge(_) => controller.acknowledge(),
+                        Request::SetTime { unix_ms, .. } => controller.set_time(unix_ms),
                     };
                     *last = Some((number, done));
                     *answer = Some(match done {

@@ -11,6 +11,7 @@ use bolster_link::feed::record_len;
 use bolster_link::message::{
     EventLine, Hello, JournalLine, JudgedStroke, Notice, PART_MAX, Refusal, Request, Status, StrokeSummary,
 };
+use bolster_link::packet::VERSION;
 
 use super::line::{Line, LineError};
 
@@ -29,9 +30,21 @@ pub enum ClientError {
     /// No answer.
     #[error("the controller does not answer; look at its line, and whether it runs")]
     Silent,
+    /// It speaks another version of the line's format.
+    #[error(
+        "the controller speaks version {0} of the line's format, this program version {VERSION}: use the program that goes with \
+         the controller's, or update the older of the two"
+    )]
+    OtherVersion(u8),
     /// A refusal.
     #[error("the controller refuses: {}", says(*.0))]
     Refused(Refusal),
+    /// The controller is another one than was greeted: it has started since.
+    #[error(
+        "the controller has started anew since it was greeted (it is start {0} now) and did not take what was asked before: \
+         look at what it says now, then ask again"
+    )]
+    StartedAnew(u32),
     /// Settings came back otherwise than they were sent.
     #[error("the controller holds other settings than were sent, from byte {0} on; send them again")]
     ReadBack(u32),
@@ -55,6 +68,7 @@ fn says(why: Refusal) -> String {
             format!("still wrong: {}", wrong.join(", "))
         }
         Refusal::NothingKept => "no stroke is kept".into(),
+        Refusal::OtherStart => "it has started anew since it was greeted; greet it, and look again".into(),
     }
 }
 
@@ -103,12 +117,15 @@ struct Inbox {
     /// Something is missing and to be asked for.
     strokes_missing: bool,
     events_missing: bool,
+    /// Numbers have begun at 0 again: that is how a start shows.
+    from_zero: bool,
 }
 
 impl Inbox {
     fn stroke(&mut self, summary: StrokeSummary) {
         // One that came before, or after one that is missing.
         if summary.number != self.next_stroke {
+            self.from_zero |= summary.number == 0;
             self.strokes_missing |= summary.number.wrapping_sub(self.next_stroke) <= u32::MAX / 2;
             self.open = None;
             return;
@@ -150,6 +167,7 @@ impl Inbox {
             self.heard.push_back(Heard::Event(event));
             self.next_event = self.next_event.wrapping_add(1);
         } else {
+            self.from_zero |= event.number == 0;
             self.events_missing |= event.number.wrapping_sub(self.next_event) <= u32::MAX / 2;
         }
     }
@@ -217,7 +235,7 @@ impl<S: Read + Write> Client<S> {
             next_event: 0,
         };
         let mut client = Self { line: Line::new(stream), inbox: Inbox::default(), hello };
-        client.greet()?;
+        client.hello = client.ask_hello()?;
         Ok(client)
     }
 
@@ -227,14 +245,9 @@ impl<S: Read + Write> Client<S> {
     /// # Errors
     /// [`ClientError`] if it does not answer.
     pub fn resume(&mut self, stream: S) -> Result<(), ClientError> {
-        let boots = self.hello.boots;
         self.line = Line::new(stream);
         self.inbox.open = None;
         self.greet()?;
-        if self.hello.boots != boots {
-            (self.inbox.next_stroke, self.inbox.next_event) = (0, 0);
-            self.inbox.heard.push_back(Heard::Started(self.hello));
-        }
         self.done(&Request::StrokesFrom(self.inbox.next_stroke))?;
         self.done(&Request::EventsFrom(self.inbox.next_event))
     }
@@ -245,16 +258,31 @@ impl<S: Read + Write> Client<S> {
         &self.hello
     }
 
-    /// Asks it again who it is.
+    /// Asks it again who it is. If it has started anew, that is heard next, and numbers begin again.
     ///
     /// # Errors
     /// [`ClientError`] if it does not answer.
     pub fn greet(&mut self) -> Result<(), ClientError> {
-        match self.ask(&Request::Hello, |answer| matches!(answer, Answer::Hello(_)))? {
-            Answer::Hello(hello) => self.hello = hello,
-            _ => return Err(ClientError::Silent),
-        }
+        let hello = self.ask_hello()?;
+        self.take_hello(hello, hello.boots != self.hello.boots);
         Ok(())
+    }
+
+    fn ask_hello(&mut self) -> Result<Hello, ClientError> {
+        match self.ask(&Request::Hello, |answer| matches!(answer, Answer::Hello(_)))? {
+            Answer::Hello(hello) => Ok(hello),
+            _ => Err(ClientError::Silent),
+        }
+    }
+
+    fn take_hello(&mut self, hello: Hello, started: bool) {
+        self.hello = hello;
+        self.inbox.from_zero = false;
+        if started {
+            let heard = std::mem::take(&mut self.inbox.heard);
+            self.inbox = Inbox { heard, strokes_missing: true, events_missing: true, ..Inbox::default() };
+            self.inbox.heard.push_back(Heard::Started(hello));
+        }
     }
 
     /// The next thing that the controller tells by itself; none within the stream's own time.
@@ -265,6 +293,10 @@ impl<S: Read + Write> Client<S> {
         loop {
             if let Some(heard) = self.inbox.heard.pop_front() {
                 return Ok(Some(heard));
+            }
+            if self.inbox.from_zero {
+                self.greet()?;
+                continue;
             }
             self.ask_for_missing()?;
             let inbox = &mut self.inbox;
@@ -307,21 +339,35 @@ impl<S: Read + Write> Client<S> {
                 }
             }
         }
-        Err(ClientError::Silent)
+        Err(self.line.other_version().map_or(ClientError::Silent, ClientError::OtherVersion))
     }
 
     fn done(&mut self, request: &Request<'_>) -> Result<(), ClientError> {
         self.ask(request, |answer| matches!(answer, Answer::Done)).map(|_| ())
     }
 
+    /// Asks for a change in the start that was greeted. A controller that has started anew meanwhile refuses it; it is
+    /// greeted then, but not asked again: whoever asked has not seen what it says now.
+    fn change(&mut self, request: &Request<'_>) -> Result<(), ClientError> {
+        match self.done(request) {
+            Err(ClientError::Refused(Refusal::OtherStart)) => {
+                let hello = self.ask_hello()?;
+                self.take_hello(hello, true);
+                Err(ClientError::StartedAnew(hello.boots))
+            }
+            answer => answer,
+        }
+    }
+
     /// Sends settings (see [`super::settings`]), reads them back, and lets the controller take them.
     ///
     /// # Errors
-    /// [`ClientError`] if they do not arrive, or the controller refuses them; the old ones then stay.
+    /// [`ClientError`] if they do not arrive, the controller refuses them, or has started since; the old ones then stay.
     pub fn put_settings(&mut self, bytes: &[u8]) -> Result<(), ClientError> {
+        let start = self.hello.boots;
         let parts = || (0_u32..).step_by(PART_MAX).zip(bytes.chunks(PART_MAX));
         for (from, part) in parts() {
-            self.done(&Request::PutSettings { from, bytes: part })?;
+            self.change(&Request::PutSettings { start, from, bytes: part })?;
         }
         for (from, part) in parts() {
             let request = Request::GetSettings { from, count: part.len() as u8 };
@@ -332,15 +378,16 @@ impl<S: Read + Write> Client<S> {
             }
         }
         let check = super::settings::checksum(bytes);
-        self.done(&Request::CommitSettings { len: bytes.len() as u32, check })
+        self.change(&Request::CommitSettings { start, len: bytes.len() as u32, check })
     }
 
-    /// A person acknowledges.
+    /// A person acknowledges what the controller shows since the start that was greeted.
     ///
     /// # Errors
-    /// [`ClientError::Refused`] while something is wrong.
+    /// [`ClientError::Refused`] while something is wrong, [`ClientError::StartedAnew`] if it has started since: a person
+    /// must look again.
     pub fn acknowledge(&mut self) -> Result<(), ClientError> {
-        self.done(&Request::Acknowledge)
+        self.change(&Request::Acknowledge(self.hello.boots))
     }
 
     /// Tells the time, milliseconds since 1970-01-01 UTC.
@@ -348,7 +395,7 @@ impl<S: Read + Write> Client<S> {
     /// # Errors
     /// [`ClientError`] if it cannot be written down.
     pub fn set_time(&mut self, unix_ms: u64) -> Result<(), ClientError> {
-        self.done(&Request::SetTime(unix_ms))
+        self.change(&Request::SetTime { start: self.hello.boots, unix_ms })
     }
 
     /// Asks for one frame of every so many; 0 stops it.
@@ -419,7 +466,7 @@ impl<S: Read + Write> Client<S> {
             records.extend(some);
             self.more_kept(&mut records, len)?;
         }
-        self.done(&Request::ReleaseKept)?;
+        self.change(&Request::ReleaseKept(self.hello.boots))?;
         Ok(records)
     }
 

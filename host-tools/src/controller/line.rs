@@ -29,18 +29,33 @@ pub struct Line<S> {
     bytes: Vec<u8>,
     at: usize,
     refused: u64,
+    other_version: Option<u8>,
 }
 
 impl<S: Read + Write> Line<S> {
     /// A line over this stream. Its reads should time out, or nobody can ask for what does not come.
     pub fn new(stream: S) -> Self {
-        Self { stream, decoder: Decoder::default(), number: 0, bytes: Vec::new(), at: 0, refused: 0 }
+        Self {
+            stream,
+            decoder: Decoder::default(),
+            number: 0,
+            bytes: Vec::new(),
+            at: 0,
+            refused: 0,
+            other_version: None,
+        }
     }
 
     /// Packets that were none.
     #[must_use]
     pub fn refused(&self) -> u64 {
         self.refused
+    }
+
+    /// The version that the other side speaks, if it is another one than this side's.
+    #[must_use]
+    pub fn other_version(&self) -> Option<u8> {
+        self.other_version
     }
 
     /// The next request's number.
@@ -73,7 +88,12 @@ impl<S: Read + Write> Line<S> {
                 let Some(packet) = self.decoder.push(byte) else { continue };
                 match packet.and_then(|packet| packet.message::<Notice<'_>>()) {
                     Ok(notice) => return Ok(Some(see(&notice))),
-                    Err(_) => self.refused += 1,
+                    Err(why) => {
+                        self.refused += 1;
+                        if let PacketError::Version(version) = why {
+                            self.other_version = Some(version);
+                        }
+                    }
                 }
             }
             (self.bytes, self.at) = (vec![0; 4096], 0);

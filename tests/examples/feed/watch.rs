@@ -341,6 +341,18 @@ pub(crate) fn talk(program: &Path) -> Outcome {
     // Another press: the controller starts anew with it, out of its flash.
     let other = PressSpec { rated_kn: 1900.0, ..press() };
     client.put_settings(&settings_of(other, None)?)?;
+    // Whoever acknowledges without having noticed is refused, and hears of the start.
+    let began = Instant::now();
+    let start = loop {
+        must(began.elapsed() < PATIENCE, "the new press did not restart it")?;
+        match client.acknowledge() {
+            Err(ClientError::StartedAnew(start)) => break start,
+            // Before the start, or while it goes on.
+            Ok(()) | Err(ClientError::Refused(_) | ClientError::Silent) => {}
+            Err(why) => return Err(why.into()),
+        }
+    };
+    must(start == 2, "it has started more than once")?;
     let cause = restarted(&mut client, 2)?;
     must(cause == Cause::Settings && client.hello().settings == DIES + 1, "the new press is not in effect")?;
     let lines = journal(&mut client, Cause::Settings)?;
@@ -349,7 +361,7 @@ pub(crate) fn talk(program: &Path) -> Outcome {
     let status = client.status()?;
     must(status.missed == 0, "frames were missed")?;
     println!(
-        "settings of {} bytes with read-back, die without and press with a restart, {live} live frames, a kept stroke of {} \
+        "settings of {} bytes with read-back, die without and press with a restart (an acknowledgement meant for the start before refused), {live} live frames, a kept stroke of {} \
          frames, {} journal lines, stack {} bytes, no frame missed, latest {} ticks of 40 ns",
         bytes.len(),
         frames.len(),
@@ -365,11 +377,13 @@ pub(crate) fn hostile(seed: u64, count: usize, program: &Path) -> Outcome {
     let (_board, line) = Board::start(program, Frames::Endless { overload: false }, Pace::Free)?;
     let mut out = line.try_clone()?;
     let mut client = Client::connect(line)?;
+    // Damaged, not merely out of date.
+    let start = client.hello().boots;
     let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
     let noise = std::thread::spawn(move || -> std::io::Result<usize> {
         let mut sent = 0;
         while sent < count {
-            let mut bytes = garbage(&mut rng);
+            let mut bytes = garbage(&mut rng, start);
             // Doubled, and out of order.
             if rng.random_ratio(1, 4) {
                 let again = bytes.clone();
@@ -424,18 +438,18 @@ pub(crate) fn hostile(seed: u64, count: usize, program: &Path) -> Outcome {
 }
 
 /// Random bytes, or a request cut short or with a bit flipped.
-fn garbage(rng: &mut rand_chacha::ChaCha8Rng) -> Vec<u8> {
+fn garbage(rng: &mut rand_chacha::ChaCha8Rng, start: u32) -> Vec<u8> {
     if rng.random_ratio(1, 2) {
         return (0..rng.random_range(1..60))
             .map(|_| if rng.random_ratio(1, 20) { 0 } else { rng.random() })
             .collect();
     }
     let requests = [
-        Request::CommitSettings { len: 700, check: 1 },
-        Request::PutSettings { from: 0, bytes: &[0; 40] },
+        Request::CommitSettings { start, len: 700, check: 1 },
+        Request::PutSettings { start, from: 0, bytes: &[0; 40] },
         Request::KeptFrom(3),
-        Request::Acknowledge,
-        Request::SetTime(1),
+        Request::Acknowledge(start),
+        Request::SetTime { start, unix_ms: 1 },
     ];
     let mut wire = [0; WIRE_MAX];
     let request = requests[rng.random_range(0..requests.len())];

@@ -67,16 +67,16 @@ fn page() -> &'static [u8] {
 fn requests() -> Vec<(&'static str, Request<'static>)> {
     std::vec![
         ("Hello", Request::Hello),
-        ("PutSettings", Request::PutSettings { from: 300, bytes: &[1, 2, 0, 4] }),
+        ("PutSettings", Request::PutSettings { start: 3, from: 300, bytes: &[1, 2, 0, 4] }),
         ("GetSettings", Request::GetSettings { from: 300, count: 4 }),
-        ("CommitSettings", Request::CommitSettings { len: 304, check: 0xCBF4_3926 }),
+        ("CommitSettings", Request::CommitSettings { start: 3, len: 304, check: 0xCBF4_3926 }),
         ("StrokesFrom", Request::StrokesFrom(70_000)),
         ("EventsFrom", Request::EventsFrom(12)),
         ("KeptFrom", Request::KeptFrom(0)),
-        ("ReleaseKept", Request::ReleaseKept),
+        ("ReleaseKept", Request::ReleaseKept(3)),
         ("Live", Request::Live(100)),
-        ("Acknowledge", Request::Acknowledge),
-        ("SetTime", Request::SetTime(1_767_225_600_000)),
+        ("Acknowledge", Request::Acknowledge(3)),
+        ("SetTime", Request::SetTime { start: 3, unix_ms: 1_767_225_600_000 }),
         ("JournalFrom", Request::JournalFrom(31)),
         ("Status", Request::Status),
     ]
@@ -220,12 +220,12 @@ fn the_largest_parts_fit_a_packet() {
     ] {
         assert!(wire(u16::MAX, &notice).len() <= WIRE_MAX);
     }
-    wire(u16::MAX, &Request::PutSettings { from: u32::MAX, bytes: &bytes });
+    wire(u16::MAX, &Request::PutSettings { start: u32::MAX, from: u32::MAX, bytes: &bytes });
     let mut line = [0; 64];
     assert!(postcard::to_slice(&LONGEST, &mut line).is_ok_and(|line| line.len() <= 5 + 27));
     let too_long = [0; PACKET_MAX];
     let mut out = [0; WIRE_MAX];
-    let message = Request::PutSettings { from: 0, bytes: &too_long };
+    let message = Request::PutSettings { start: 0, from: 0, bytes: &too_long };
     assert_eq!(encode(0, &message, &mut out), Err(PacketError::TooLong));
 }
 
@@ -276,7 +276,7 @@ fn a_million_random_bytes_hold_no_packet_and_do_no_harm() {
     }
     assert!(refused > 10_000, "only {refused} ends");
     decoder.push(0);
-    assert_eq!(decode(&mut decoder, &wire(3, &Request::Acknowledge)).0, [3]);
+    assert_eq!(decode(&mut decoder, &wire(3, &Request::Acknowledge(3))).0, [3]);
 }
 
 #[test]
