@@ -47,6 +47,14 @@ emulate() {
     -semihosting-config "$config" -kernel "$elf" "$@" 2>"$work/emulator.log" </dev/null
 }
 
+ram() { # ELF STACK: fails if an eighth of 128 KiB does not stay free
+  size "$1" | awk -v stack="$2" 'NR == 2 {
+    used = $2 + $3 + stack
+    printf "static RAM %d bytes, stack at most %d from start to end, together %d of 131072\n", $2 + $3, stack, used
+    exit !(stack > 0 && used <= 131072 - 16384)
+  }'
+}
+
 address() { # ELF SYMBOL
   nm "$1" | awk -v name="$2" '$3 == name { print "0x" $1 }'
 }
@@ -217,7 +225,13 @@ elif build --bin controller; then
   run_controller || fail "the controller does not say what the host finds, or is not reset when its frames stop"
 
   echo "== all that can be asked of the controller by its line: settings, die, time, live frames, kept stroke, journal"
-  host talk "$out/controller" 2>"$work/host.log" || fail "the controller by its line: $(tail -1 "$work/host.log")"
+  if host talk "$out/controller" >"$work/talk.txt" 2>"$work/host.log"; then
+    cat "$work/talk.txt"
+    # Its last start took settings out of the flash, which goes deepest. An eighth of the RAM is to stay free.
+    ram "$out/controller" "$(sed -n 's/.* stack \([0-9]*\) bytes.*/\1/p' "$work/talk.txt")" || fail "static data and stack leave less than an eighth of the RAM free"
+  else
+    fail "the controller by its line: $(tail -1 "$work/host.log")"
+  fi
   echo "== a hostile peer on its line, seed $seed: no frame is missed, nothing taken for a request"
   host hostile "$seed" 200000 "$out/controller" 2>"$work/host.log" || fail "the controller and a hostile peer: $(tail -1 "$work/host.log")"
   echo "== the watchdog: permit withdrawn, restarted, journalled, told after the restart"

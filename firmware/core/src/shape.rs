@@ -197,9 +197,9 @@ impl<const N: usize, const BINS: usize> Default for State<N, BINS> {
             unjudged: false,
             stage: Stage::Idle,
             residual: Residual::default(),
-            baseline: [[0.0; N]; BINS],
-            tangents: [[[0.0; N]; BINS]; TANGENTS],
-            candidate: [[0.0; N]; BINS],
+            baseline: const { [[0.0; N]; BINS] },
+            tangents: const { [[[0.0; N]; BINS]; TANGENTS] },
+            candidate: const { [[0.0; N]; BINS] },
             strokes: 0,
             agreeing: 0,
             misses: 0,
@@ -256,8 +256,9 @@ impl<const N: usize, const BINS: usize> State<N, BINS> {
 }
 
 impl<const N: usize, const BINS: usize> Default for ShapeJudge<N, BINS> {
+    // What is large is a constant here and in what it is made of: built where it goes, not on a small stack first.
     fn default() -> Self {
-        Self { content: Content::Nothing, model: ShapeModel::empty(), state: State::default() }
+        Self { content: Content::Nothing, model: const { ShapeModel::empty() }, state: State::default() }
     }
 }
 

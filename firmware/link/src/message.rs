@@ -193,7 +193,7 @@ pub struct Status {
     pub latest: u32,
     /// Packets that were none.
     pub refused: u32,
-    /// Stack used at most since frames came, bytes.
+    /// Stack used at most since the start, bytes.
     pub stack: u32,
     /// 0 self-test has not passed, 1 granted, 2 latched off.
     pub permit: u8,

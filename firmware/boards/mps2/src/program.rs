@@ -30,13 +30,7 @@ pub fn run<K: Keep>(open: impl FnOnce() -> K) -> ! {
         match &mut queues {
             Some(queues) => carry(queues, &mut station, &mut below),
             // Settings may have come meanwhile.
-            None => {
-                queues = below.reach.start();
-                if queues.is_some() {
-                    // Building the monitor goes deep once; from here on it is what frames and line need that counts.
-                    stack::paint();
-                }
-            }
+            None => queues = below.reach.start(),
         }
         WANTS_LIVE.store(station.wants_live(), Relaxed);
         // The line cannot fail.

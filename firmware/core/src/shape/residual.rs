@@ -40,8 +40,8 @@ impl<const N: usize, const BINS: usize> Default for Residual<N, BINS> {
     fn default() -> Self {
         Self {
             step: 0,
-            q: [[0.0; N]; BINS],
-            p: [[0.0; N]; BINS],
+            q: const { [[0.0; N]; BINS] },
+            p: const { [[0.0; N]; BINS] },
             scores: [0.0; FACTORS],
             own_scores: [0.0; FACTORS],
             allowed: [0.0; ALLOWED],
