@@ -1,3 +1,4 @@
 mod erasing;
 mod flash;
+mod many_cuts;
 mod power_cut;

@@ -8,9 +8,9 @@ use embassy_futures::block_on;
 use std::collections::BTreeMap;
 use std::vec::Vec;
 
-const PAGES: usize = 10;
+pub(super) const PAGES: usize = 10;
 
-fn regions() -> Regions {
+pub(super) fn regions() -> Regions {
     let page = PAGE as u32;
     Regions {
         settings: 0..3 * page,
@@ -20,7 +20,7 @@ fn regions() -> Regions {
     }
 }
 
-fn store(flash: Flash) -> Store<Flash> {
+pub(super) fn store(flash: Flash) -> Store<Flash> {
     block_on(Store::open(flash, regions())).expect("regions suit the flash")
 }
 
@@ -38,18 +38,18 @@ fn body(number: u32) -> Vec<u8> {
 
 /// What has been promised, and what was under way.
 #[derive(Debug, Clone, Default)]
-struct Promised {
-    generation: u8,
+pub(super) struct Promised {
+    pub(super) generation: u8,
     committing: bool,
     counters: Counters,
     saving: Option<Counters>,
     /// Entries appended, and whether another one was under way.
-    entries: u32,
+    pub(super) entries: u32,
     appending: bool,
 }
 
 /// Part of a life: settings change, strokes are counted, events are written.
-fn live(store: &mut Store<Flash>, promised: &mut Promised, rounds: u32) -> Result<(), StoreError> {
+pub(super) fn live(store: &mut Store<Flash>, promised: &mut Promised, rounds: u32) -> Result<(), StoreError> {
     block_on(async {
         for round in 0..rounds {
             if round % 12 == 0 {
@@ -82,7 +82,7 @@ fn live(store: &mut Store<Flash>, promised: &mut Promised, rounds: u32) -> Resul
 }
 
 /// What is found after a start must be what was promised, or what was under way.
-fn inspect(store: &mut Store<Flash>, promised: &mut Promised) -> Result<(), std::string::String> {
+pub(super) fn inspect(store: &mut Store<Flash>, promised: &mut Promised) -> Result<(), std::string::String> {
     block_on(async {
         let failed = |what: StoreError| std::format!("cannot be read: {what}");
         let found = store.current_settings().await.map_err(failed)?;
