@@ -10,28 +10,29 @@
 //! another moment it waits.
 
 use crate::calibrate::ZeroState;
-use crate::die::{BandHistory, DieError, DieLimits, WindowHistory};
+use crate::die::{BandHistory, DieLimits, WindowHistory};
 use crate::features::{Features, Gatherer, Moment};
 use crate::filter::{LowPassState, SpikeGuards};
-use crate::frame::{CrankReading, Frame};
-use crate::health::{ClockWatch, GainWatch, GaugeHealth, GaugeWatch, Readings};
+use crate::frame::Frame;
+use crate::health::{ClockWatch, GainWatch, GaugeHealth, GaugeWatch};
 use crate::journal::{EventKind, Journal};
 use crate::kept::KeptStroke;
 use crate::ledger::Ledger;
-use crate::machine::Load;
 use crate::mode::Mode;
-use crate::permit::{PermitRefusal, PermitState, RunPermit};
+use crate::permit::{PermitState, RunPermit};
 use crate::places::Places;
 use crate::settings::Press;
-use crate::shape::{FillError, Progress, ShapeJudge, ShapeModel};
-use crate::signature::Layout;
+use crate::shape::{Progress, ShapeJudge};
 use crate::still::Still;
-use crate::stroke::{Place, Position, StrokeSource, Tracker};
-use crate::units::{CrankAngle, Tick};
-use crate::verdict::{Finding, Findings, Reason, ReasonSet};
-use crate::windows::{Alike, Channel, Inside, Seen, SensorSeen};
+use crate::stroke::{Place, Position, Tracker};
+use crate::units::Tick;
+use crate::verdict::{Findings, Reason, ReasonSet};
+use crate::windows::{Alike, Channel, Inside};
 use judging::Judging;
 
+mod asked;
+mod at_once;
+mod gathering;
 mod judging;
 
 /// Weight of one frame in the running mean that tells whether there is load under noise: some 64 frames.
@@ -356,251 +357,11 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         }
     }
 
-    /// Whether another die or mode may take effect now; see the module.
-    fn is_between(&mut self, position: Position) -> bool {
-        // Half of the way down by angle; a recording that shows a part of the turn begins where it begins.
-        const HALF_DOWN: CrankAngle = CrankAngle(1 << 30);
-        let early = match position {
-            Position::Angle(angle) => {
-                angle.0 < HALF_DOWN.0 || self.press.settings.stroke.source == StrokeSource::Marked
-            }
-            Position::SinceOnset(_) => false,
-            Position::Unknown => true,
-        };
-        let fresh = !self.in_stroke || (early && !self.places.under_way().features.has_met_load());
-        fresh && self.judging.is_none()
-    }
-
-    /// What waited takes effect; windows that have begun say nothing about this stroke.
-    #[inline(never)]
-    fn take_effect(&mut self, tick: Tick, position: Position) {
-        self.waiting = false;
-        if let Some(mode) = self.next_mode.take() {
-            self.mode = mode;
-            self.journal.write(tick, self.stroke, EventKind::ModeChanged(mode), None, None);
-        }
-        if let Some(limits) = self.next_die.take() {
-            self.tell_alike();
-            self.shape.clear();
-            self.gauges.set_alone_frames(None);
-            self.shape.set_envelope(limits.envelope);
-            let in_stroke = self.in_stroke;
-            let seen = self.places.seen();
-            for (seen, window) in seen.watch.iter_mut().zip(&limits.watch) {
-                let void = in_stroke && window.span.begun(position);
-                *seen = if void { Seen::VOID } else { Seen::default() };
-            }
-            for (seen, window) in seen.sensors.iter_mut().zip(&limits.sensors) {
-                let void = in_stroke && window.span.begun(position);
-                *seen = if void { SensorSeen::VOID } else { SensorSeen::default() };
-            }
-            self.die = limits;
-            self.inside.forget();
-            self.gain.forget();
-            self.band_history = BandHistory::default();
-            self.window_history = WindowHistory::default();
-            self.journal.write(tick, self.stroke, EventKind::SettingsChanged, None, None);
-        }
-    }
-
     fn begin_stroke(&mut self) {
         // What was found since the last one has been told by the permit and the journal.
         self.places.under_way().findings.clear();
         self.shape.begin_stroke();
         self.contact = false;
-    }
-
-    #[inline]
-    fn gather(&mut self, now: Now, sensors: u8) {
-        let onset_kn = self.press.settings.stroke.onset_kn;
-        let moment = now.moment(self.loads_kn, *self.guards.accepted());
-        if self.gatherer.add(&mut self.places.under_way().features, &moment, onset_kn) {
-            self.contact = true;
-        }
-        self.shape.step(now.position, self.guards.accepted());
-        let inside = match self.inside.known(now.position) {
-            Some(inside) => inside,
-            None => self.look_inside(now.position),
-        };
-        // Watch windows come before sensor windows in the mask.
-        let watches = self.die.watch.len();
-        if inside == self.alike.inside && sensors == self.alike.sensors {
-            self.alike.frames += 1;
-        } else {
-            if self.alike.inside >> (watches & 31) != 0 {
-                self.tell_alike();
-            }
-            self.alike = Alike { inside, sensors, frames: 1 };
-        }
-        let watched = inside & !(u32::MAX << (watches & 31));
-        if watched != 0 {
-            self.watch(watched, now.total);
-        }
-    }
-
-    /// The watch windows that the frame lies in.
-    #[inline(never)]
-    fn watch(&mut self, inside: u32, total: f32) {
-        let windows = self.die.watch.iter().zip(&mut self.places.seen().watch);
-        for ((window, seen), n) in windows.zip(0..) {
-            if inside & (1 << (n & 31)) == 0 {
-                continue;
-            }
-            let load = match window.channel {
-                Channel::Total => total,
-                Channel::Column(column) => self.loads_kn.get(usize::from(column)).copied().unwrap_or(0.0),
-            };
-            seen.load(window.value, load);
-        }
-    }
-
-    /// Tells the sensor windows what was alike in the last frames.
-    #[inline(never)]
-    fn tell_alike(&mut self) {
-        let Alike { inside, sensors, frames } = core::mem::take(&mut self.alike);
-        let seen = self.places.seen();
-        for n in bits(inside >> (self.die.watch.len() & 31)) {
-            let (Some(window), Some(seen)) = (self.die.sensors.get(n), seen.sensors.get_mut(n)) else {
-                continue;
-            };
-            seen.sensor(sensors & (1 << (window.input & 7)) != 0, frames);
-        }
-    }
-
-    /// Where a window of the die begins or ends.
-    #[inline(never)]
-    fn look_inside(&mut self, position: Position) -> u32 {
-        self.inside.begin(position);
-        let watched = (0..).zip(&self.die.watch);
-        watched.for_each(|(n, window)| self.inside.look(n, window.span));
-        let sensors = (self.die.watch.len() as u32..).zip(&self.die.sensors);
-        sensors.for_each(|(n, window)| self.inside.look(n, window.span));
-        self.inside.known(position).unwrap_or(0)
-    }
-
-    /// The machine's limits in this frame, in a stroke or not.
-    #[inline(never)]
-    fn judge_limits(&mut self, now: Now) {
-        let closing = now.position.angle().filter(|angle| angle.is_closing());
-        let closing_rate_mm = closing.map(|angle| self.press.slide.rate_mm(angle));
-        let loads = self.loads_kn;
-        let load = Load {
-            loads: &loads,
-            total: now.total,
-            closing_rate_mm,
-            differences: now.differences,
-            work_kj: if self.in_stroke { self.gatherer.work_kj() } else { 0.0 },
-        };
-        let limits = self.press.limits;
-        limits.check(&load, |reason, column, value, limit| {
-            self.found(now.tick, now.position, reason, column, [value, limit]);
-        });
-    }
-
-    /// The gauges in this frame.
-    #[inline]
-    fn judge_health(
-        &mut self,
-        frame: &Frame<N>,
-        raw: &[f32; N],
-        raw_total: f32,
-        position: Position,
-        guarded_total: f32,
-    ) {
-        let readings = Readings {
-            counts: &frame.counts,
-            range_counts: self.press.calibration.range_counts(),
-            loads_kn: raw,
-            total_kn: raw_total,
-        };
-        let onset_kn = self.press.settings.stroke.onset_kn;
-        // A noisy gauge passes the onset again and again: only the mean tells that there is no load under its noise.
-        let calm = self.slow_kn.abs() < 0.5 * onset_kn;
-        let unloaded = !self.contact && guarded_total.abs() < onset_kn;
-        if let Some(hum) = &self.press.hum {
-            // The upper half of the turn, or the unloaded press where no sensor gives the angle of this very frame.
-            let idle = match (frame.crank, position) {
-                (CrankReading::Angle(_), Position::Angle(angle)) => angle.0.wrapping_add(1 << 30) < 1 << 31,
-                _ => calm && unloaded,
-            };
-            self.gauges.listen_for_hum(hum, raw, idle);
-        }
-        let all = self.gauges.step(&self.press.settings.health, &readings, calm);
-        if all.is_some() || self.unwell || self.zero.any_at_limit() {
-            self.judge_gauges(frame.tick, position, all.unwrap_or([GaugeHealth::Good; N]));
-            if self.gauges.is_stale() {
-                self.wrong(frame.tick, Reason::FramesRepeated, None, position);
-            }
-        }
-        if unloaded && let Some(tracking) = self.press.calibration.zero_tracking() {
-            // A single spike is no drift.
-            self.zero.track(tracking, self.guards.accepted());
-        }
-    }
-
-    #[inline(never)]
-    fn judge_clock_and_crank(&mut self, tick: Tick, position: Position, clock: Option<Reason>, crank: bool) {
-        if let Some(reason) = clock {
-            self.wrong(tick, reason, None, position);
-        }
-        if crank {
-            self.wrong(tick, Reason::CrankFault, None, position);
-        }
-    }
-
-    /// A gauge is, or was in the frame before, not as it should be.
-    #[inline(never)]
-    fn judge_gauges(&mut self, tick: Tick, position: Position, all: [GaugeHealth; N]) {
-        self.unwell = false;
-        for (column, mut health) in all.into_iter().enumerate() {
-            let number = Some(column as u8);
-            if health == GaugeHealth::Good && self.zero.at_limit(column) {
-                health = GaugeHealth::Drifting;
-            } else if health == GaugeHealth::Good && self.gain.lost() == number {
-                health = GaugeHealth::GainLost;
-            }
-            if let Some(last) = self.health.get_mut(column)
-                && *last != health
-            {
-                *last = health;
-                self.journal.write(tick, self.stroke, EventKind::GaugeHealth, health.reason(), number);
-            }
-            // A lost gain is told with its stroke.
-            if let Some(reason) = health.reason().filter(|_| health != GaugeHealth::GainLost) {
-                self.unwell = true;
-                self.wrong(tick, reason, number, position);
-            }
-        }
-    }
-
-    /// Something is wrong with the monitor's own senses.
-    fn wrong(&mut self, tick: Tick, reason: Reason, column: Option<u8>, position: Position) {
-        self.found(tick, position, reason, column, [0.0; 2]);
-    }
-
-    /// Something that counts in the very frame that shows it: with its value and limit where the stroke first has it.
-    #[inline(never)]
-    fn found(
-        &mut self,
-        tick: Tick,
-        position: Position,
-        reason: Reason,
-        column: Option<u8>,
-        [value, limit]: [f32; 2],
-    ) {
-        let alone = ReasonSet::of(reason);
-        self.present.add(alone);
-        let findings = &mut self.places.under_way().findings;
-        // Most that is wrong is wrong for many frames: told already, and the permit latched by it.
-        let known = findings.knows(reason, column);
-        if known && matches!(self.permit.state(), PermitState::Latched(by) if by.meets(alone)) {
-            return;
-        }
-        let verdict = reason.verdict();
-        if !known {
-            findings.add(Finding { reason, verdict, column, from: position, to: position, value, limit });
-        }
-        self.permit.take(tick, reason, verdict, false);
     }
 
     /// The source leaves out a part of the turn or begins another stroke: the next frame need not follow the
@@ -643,17 +404,6 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     }
 }
 
-/// Numbers of the bits that are set, lowest first.
-#[inline]
-fn bits(mask: u32) -> impl Iterator<Item = usize> {
-    let mut left = mask;
-    (0..u32::BITS).map_while(move |_| {
-        let bit = left.trailing_zeros();
-        left &= left.wrapping_sub(1);
-        (bit < u32::BITS).then_some(bit as usize)
-    })
-}
-
 /// Right minus left and front minus rear, in the order of [`crate::press::Columns`].
 #[inline]
 fn differences<const N: usize>(loads: &[f32; N]) -> [f32; 2] {
@@ -664,146 +414,8 @@ fn differences<const N: usize>(loads: &[f32; N]) -> [f32; 2] {
     }
 }
 
-/// What people and settings do to the monitor, between frames.
+/// What can be read of it.
 impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP> {
-    /// The result of the self-test at power-up.
-    pub fn self_test(&mut self, tick: Tick, passed: bool) {
-        self.permit.self_test(passed);
-        self.journal.write(tick, self.stroke, EventKind::SelfTest(passed), None, None);
-    }
-
-    /// A person acknowledges a hold or trip.
-    ///
-    /// # Errors
-    /// [`PermitRefusal`] while self-test has not passed or the last frame still showed something wrong.
-    pub fn acknowledge(&mut self, tick: Tick) -> Result<(), PermitRefusal> {
-        let answer = self.permit.acknowledge(self.present);
-        let kind = if answer.is_ok() { EventKind::Acknowledged } else { EventKind::AcknowledgeRefused };
-        self.journal.write(tick, self.stroke, kind, None, None);
-        answer
-    }
-
-    /// Starts a timed bypass of holds; machine limits and failing senses still withdraw the permit.
-    ///
-    /// # Errors
-    /// [`PermitRefusal::Time`] for a time of zero or beyond a day.
-    pub fn bypass(&mut self, tick: Tick, ticks: u32) -> Result<(), PermitRefusal> {
-        self.permit.bypass(tick, ticks)?;
-        self.journal.write(tick, self.stroke, EventKind::BypassBegan(ticks), None, None);
-        Ok(())
-    }
-
-    /// Sets a die: its limits and its learned shape; `marked` says whether [`Self::new_coil`] will tell of coils.
-    ///
-    /// # Errors
-    /// [`DieError`] if the limits cannot be, or, with a shape, if a stroke is under way: there is no room for two
-    /// shapes, so this one cannot wait. The old die then stays.
-    pub fn set_die(
-        &mut self,
-        tick: Tick,
-        limits: DieLimits,
-        shape: Option<ShapeModel<N, BINS>>,
-        marked: bool,
-    ) -> Result<(), DieError> {
-        if shape.is_some() && !self.is_between(self.last_position) {
-            return Err(DieError::InStroke);
-        }
-        self.set_limits(tick, limits)?;
-        if let Some(shape) = shape {
-            self.gauges.set_alone_frames(Some(shape.repeat_limit));
-            self.shape.set(Some(shape), marked);
-        }
-        Ok(())
-    }
-
-    /// Sets a die's limits and removes the learned shape, without room for one on the stack. Takes effect between
-    /// strokes, see the module; of two that wait the later one does. A shape can then be filled in:
-    /// [`Self::begin_shape`], [`Self::fill_shape`], [`Self::commit_shape`].
-    ///
-    /// # Errors
-    /// [`DieError`] if the limits cannot be; the old die then stays.
-    pub fn set_limits(&mut self, tick: Tick, limits: DieLimits) -> Result<(), DieError> {
-        limits.check(N)?;
-        self.next_die = Some(limits);
-        self.ask(tick);
-        Ok(())
-    }
-
-    /// The press is run in another mode. Takes effect between strokes, see the module.
-    pub fn set_mode(&mut self, tick: Tick, mode: Mode) {
-        if self.next_mode.unwrap_or(self.mode) != mode {
-            self.next_mode = Some(mode);
-            self.ask(tick);
-        }
-    }
-
-    /// A change is asked for: now, if it may be.
-    fn ask(&mut self, tick: Tick) {
-        self.waiting = true;
-        if self.is_between(self.last_position) {
-            self.take_effect(tick, self.last_position);
-        }
-    }
-
-    /// The mode in effect.
-    #[must_use]
-    pub fn mode(&self) -> Mode {
-        self.mode
-    }
-
-    /// Whether a die or a mode still waits to take effect.
-    #[must_use]
-    pub fn is_waiting(&self) -> bool {
-        self.waiting
-    }
-
-    /// Begins to fill in a learned shape where it will stay; the one there is gone. Until [`Self::commit_shape`]
-    /// every stroke that ends is held as not judged, so this is for a press that stands.
-    ///
-    /// # Errors
-    /// [`FillError::Busy`] while a stroke is still being judged by the old one, or the die it belongs to waits to
-    /// take effect: try again after the next frame.
-    pub fn begin_shape(&mut self) -> Result<(), FillError> {
-        if self.next_die.is_some() {
-            return Err(FillError::Busy);
-        }
-        self.shape.begin_fill()
-    }
-
-    /// Fills in words of the shape from the n-th on; see [`crate::shape::fill`] for what they are. Some 50 words
-    /// between two frames cost about as much as a frame.
-    ///
-    /// # Errors
-    /// [`FillError`] says which word is wrong, or what must come first.
-    pub fn fill_shape(&mut self, n: usize, words: &[u32]) -> Result<(), FillError> {
-        self.shape.fill(n, words)
-    }
-
-    /// The shape is whole and takes effect with the next stroke, or with the one under way if that has not reached
-    /// the shape's first bin (a stroke that has is held as incomplete). `marked` as with [`Self::set_die`].
-    ///
-    /// # Errors
-    /// [`FillError`] if words are missing or the bins cannot be; strokes are then still held.
-    pub fn commit_shape(&mut self, tick: Tick, marked: bool) -> Result<(), FillError> {
-        self.shape.commit(marked)?;
-        if let Some(model) = self.shape.model() {
-            self.gauges.set_alone_frames(Some(model.repeat_limit));
-        }
-        self.journal.write(tick, self.stroke, EventKind::SettingsChanged, None, None);
-        Ok(())
-    }
-
-    /// The stock changed (operator, end-of-coil sensor or recording): the first strokes of the new coil are
-    /// judged by wide limits while the signature is found anew within the allowed ways.
-    pub fn new_coil(&mut self) {
-        self.shape.new_coil();
-    }
-
-    /// Gathers signatures in these bins without judging them, for learning.
-    pub fn gather_signatures(&mut self, layout: Layout<BINS>) {
-        self.shape.gather(layout);
-    }
-
     /// The run permit.
     #[must_use]
     pub fn permit(&self) -> &RunPermit {
