@@ -13,6 +13,7 @@ mod server;
 #[path = "../tests/console/shop.rs"]
 mod shop;
 
+use std::collections::BTreeMap;
 use std::io::{BufRead as _, BufReader};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -26,6 +27,10 @@ use clap::Parser;
 
 use client::{Client, Follower};
 use shop::{Load, Seen, Shop};
+
+/// What somebody looks at meanwhile, one after the other.
+const LOOKED_AT: [&str; 7] =
+    ["/", "/press/P01", "/strokes", "/journal", "/dies", "/wear/P01/peaks.svg", "/metrics"];
 
 #[derive(Debug, Parser)]
 struct Asked {
@@ -152,11 +157,8 @@ fn main() {
     let told = Arc::clone(&over);
     let visitor = std::thread::spawn(move || {
         let client = Client::new(address);
-        let mut took = Vec::new();
-        for path in ["/", "/press/P01", "/strokes", "/journal", "/dies", "/wear/P01/peaks.svg", "/metrics"]
-            .iter()
-            .cycle()
-        {
+        let mut took: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
+        for path in LOOKED_AT.into_iter().cycle() {
             if told.load(Ordering::Relaxed) {
                 return took;
             }
@@ -164,7 +166,7 @@ fn main() {
             let answer = client.get(path);
             // The first moments have no strokes to draw.
             assert!(answer.status == 200 || path.ends_with(".svg"), "{path}: {}", answer.status);
-            took.push(began.elapsed().as_secs_f64() * 1000.0);
+            took.entry(path).or_default().push(began.elapsed().as_secs_f64() * 1000.0);
             std::thread::sleep(Duration::from_millis(500));
         }
         took
@@ -179,7 +181,7 @@ fn main() {
     let took = began.elapsed().as_secs_f64();
     let (_, most, processor) = used(&child).unwrap_or((f64::NAN, f64::NAN, f64::NAN));
     over.store(true, Ordering::Relaxed);
-    let mut looked = visitor.join().unwrap();
+    let looked = visitor.join().unwrap();
     let mut late = Vec::new();
     let mut lost = Vec::new();
     for page in pages {
@@ -199,7 +201,10 @@ fn main() {
         lost.len()
     );
     line("a stroke's way to a page", &mut late);
-    line("a page asked for", &mut looked);
+    line("a page asked for", &mut looked.values().flatten().copied().collect::<Vec<f64>>());
+    for (path, mut took) in looked {
+        line(path, &mut took);
+    }
     let part = |share: f64| memory.get((memory.len() as f64 * share) as usize).copied().unwrap_or(f64::NAN);
     println!(
         "resident memory: {:.0} MB after a quarter, {:.0} MB halfway, {:.0} MB at the end, {most:.0} MB at most",
