@@ -1,6 +1,6 @@
 //! `bolster serve`: the console in a browser.
 
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -25,7 +25,7 @@ use crate::plan::press::Candidate;
 /// Show presses in a browser: strokes as they come, one stroke, dies, wear, the journal
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example:\n  bolster serve --scenario five-station-faults\n  bolster serve --replay monday.csv.gz --press press-3.toml --die bracket.toml --pace 10\n  bolster serve --controller tcp:10.0.0.7:4001 --press press-3.toml\n\nThen open http://127.0.0.1:7878/. Looking needs no password; to change limits set one first with bolster password.\nThe console speaks plain HTTP and listens on this machine only unless told otherwise with --listen. On a network put a\nreverse proxy with TLS before it, and name the host it is reached by with --host. Without --replay and --scenario it\nshows what is stored."
+    after_help = "Example:\n  bolster serve --scenario five-station-faults\n  bolster serve --replay monday.csv.gz --press press-3.toml --die bracket.toml --pace 10\n  bolster serve --controller tcp:10.0.0.7:4001 --press press-3.toml\n\nThen open http://127.0.0.1:7878/. Looking needs no password; to change limits set one first with bolster password.\nThe console speaks plain HTTP and listens on this machine only unless told otherwise with --listen. On a network put a\nreverse proxy with TLS before it, name the host it is reached by with --host and the proxy's address with --proxy:\nwithout that all who come through it count as one, in pages that follow and in passwords tried. Without --replay and --scenario it\nshows what is stored."
 )]
 pub struct ServeArgs {
     /// Folder for the console's database
@@ -37,6 +37,9 @@ pub struct ServeArgs {
     /// Name the console is reached by, besides addresses and localhost; may be given more than once
     #[arg(long, value_name = "NAME")]
     pub host: Vec<String>,
+    /// Address of a reverse proxy that is believed in whom it asks for (X-Forwarded-For); may be given more than once
+    #[arg(long, value_name = "ADDRESS")]
+    pub proxy: Vec<IpAddr>,
     /// Recording to show as if it were made now
     #[arg(long, value_name = "REC", requires = "press", conflicts_with = "scenario")]
     pub replay: Option<PathBuf>,
@@ -295,7 +298,8 @@ pub fn run(args: &ServeArgs) -> Result<(), Failure> {
             interrupted().await;
             stop.send_replace(true);
         });
-        let served = server::serve(listener, router(app), server::Patience::default(), closed).await;
+        let served =
+            server::serve(listener, router(app), server::Patience::default(), &args.proxy, closed).await;
         #[cfg(feature = "mqtt")]
         if let Some(told) = told {
             // It has a death to tell.

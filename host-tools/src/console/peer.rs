@@ -6,6 +6,11 @@ use axum::extract::FromRequestParts;
 use axum::http::HeaderMap;
 use axum::http::request::Parts;
 
+/// Where a reverse proxy says whom it asks for.
+const FORWARDED_FOR: &str = "x-forwarded-for";
+/// Stands for all of whom nobody can say where they are.
+const NOBODY: IpAddr = IpAddr::V4(Ipv4Addr::UNSPECIFIED);
+
 /// An address as far as it can tell visitors apart: all of IPv4, of IPv6 the network that a household or a machine is given
 /// whole (64 bits).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -26,18 +31,21 @@ impl Peer {
         })
     }
 
-    /// Who asks: the other end of the connection, or whom a reverse proxy on this machine says it asks for. Nobody but this
-    /// machine is believed in that.
+    /// Who asks: the other end of the connection, or whom a reverse proxy that was named says it asks for. Nobody else is
+    /// believed in that; what a proxy on this machine passes on that nobody named is not taken for this machine's own.
     #[must_use]
-    pub fn asking(connected: IpAddr, headers: &HeaderMap) -> Self {
-        let connected = Self::of(connected);
-        if !connected.is_here() {
-            return connected;
-        }
+    pub fn asking(connected: Connected, headers: &HeaderMap) -> Self {
+        let Connected { address, is_proxy } = connected;
         // A proxy adds whom it talks to at the end; what stands before it anybody may have written.
-        let named = headers.get_all("x-forwarded-for").iter().next_back();
-        let last = named.and_then(|value| value.to_str().ok()?.rsplit(',').next());
-        last.and_then(|last| last.trim().parse().ok()).map_or(connected, Self::of)
+        let named = headers.get_all(FORWARDED_FOR).iter().next_back();
+        match named {
+            Some(named) if is_proxy => {
+                let last = named.to_str().ok().and_then(|text| text.rsplit(',').next()?.trim().parse().ok());
+                last.map_or(Self(NOBODY), Self::of)
+            }
+            Some(_) if Self::of(address).is_here() => Self(NOBODY),
+            _ => Self::of(address),
+        }
     }
 
     /// Whether this is the machine that the console runs on.
@@ -50,6 +58,7 @@ impl Peer {
 impl std::fmt::Display for Peer {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self.0 {
+            NOBODY => f.write_str("an unknown address"),
             IpAddr::V6(network) if !network.is_loopback() => write!(f, "{network}/64"),
             address => address.fmt(f),
         }
@@ -58,14 +67,19 @@ impl std::fmt::Display for Peer {
 
 /// The other end of a request's connection, as the listener knows it.
 #[derive(Debug, Clone, Copy)]
-pub struct Connected(pub IpAddr);
+pub struct Connected {
+    /// Its address.
+    pub address: IpAddr,
+    /// Whether it was named as a reverse proxy.
+    pub is_proxy: bool,
+}
 
 impl<S: Sync> FromRequestParts<S> for Peer {
     type Rejection = std::convert::Infallible;
 
     async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Self, Self::Rejection> {
-        let nobody = IpAddr::V4(Ipv4Addr::UNSPECIFIED);
-        let connected = parts.extensions.get::<Connected>().map_or(nobody, |connected| connected.0);
+        let connected = parts.extensions.get::<Connected>().copied();
+        let connected = connected.unwrap_or(Connected { address: NOBODY, is_proxy: false });
         Ok(Self::asking(connected, &parts.headers))
     }
 }
@@ -100,15 +114,21 @@ mod tests {
     }
 
     #[test]
-    fn only_a_proxy_on_this_machine_may_say_whom_it_asks_for_and_its_own_word_counts() {
+    fn only_a_proxy_that_was_named_may_say_whom_it_asks_for_and_its_own_word_counts() {
+        let from = |address: &str, is_proxy| Connected { address: ip(address), is_proxy };
         let mut headers = HeaderMap::new();
-        headers.insert("x-forwarded-for", "203.0.113.1, 192.0.2.7".parse().unwrap());
-        assert_eq!(Peer::asking(ip("127.0.0.1"), &headers), Peer::of(ip("192.0.2.7")));
-        assert_eq!(Peer::asking(ip("198.51.100.4"), &headers), Peer::of(ip("198.51.100.4")));
-        headers.append("x-forwarded-for", "192.0.2.8".parse().unwrap());
-        assert_eq!(Peer::asking(ip("::1"), &headers), Peer::of(ip("192.0.2.8")));
-        headers.insert("x-forwarded-for", "who knows".parse().unwrap());
-        assert_eq!(Peer::asking(ip("127.0.0.1"), &headers), Peer::of(ip("127.0.0.1")));
+        assert_eq!(Peer::asking(from("127.0.0.1", false), &headers), Peer::of(ip("127.0.0.1")));
+        assert_eq!(Peer::asking(from("10.0.0.9", true), &headers), Peer::of(ip("10.0.0.9")));
+        headers.insert(FORWARDED_FOR, "203.0.113.1, 192.0.2.7".parse().unwrap());
+        assert_eq!(Peer::asking(from("10.0.0.9", true), &headers), Peer::of(ip("192.0.2.7")));
+        assert_eq!(Peer::asking(from("198.51.100.4", false), &headers), Peer::of(ip("198.51.100.4")));
+        // Somebody on this machine says so, and nobody named a proxy: this machine's own people are not locked out by it.
+        let unnamed = Peer::asking(from("127.0.0.1", false), &headers);
+        assert!(!unnamed.is_here() && unnamed.to_string() == "an unknown address", "{unnamed}");
+        headers.append(FORWARDED_FOR, "192.0.2.8".parse().unwrap());
+        assert_eq!(Peer::asking(from("::1", true), &headers), Peer::of(ip("192.0.2.8")));
+        headers.insert(FORWARDED_FOR, "who knows".parse().unwrap());
+        assert_eq!(Peer::asking(from("::1", true), &headers), unnamed);
     }
 
     #[test]

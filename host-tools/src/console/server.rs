@@ -86,7 +86,8 @@ impl HttpBody for Counted {
     }
 }
 
-/// Serves `router` until `closing` turns true, then lets answers under way end for a moment.
+/// Serves `router` until `closing` turns true, then lets answers under way end for a moment. Only `proxies` are believed in
+/// whom they ask for.
 ///
 /// # Errors
 /// What the listener says, except of single connections.
@@ -94,8 +95,10 @@ pub async fn serve(
     listener: TcpListener,
     router: Router,
     patience: Patience,
+    proxies: &[IpAddr],
     mut closing: watch::Receiver<bool>,
 ) -> std::io::Result<()> {
+    let proxies: Vec<IpAddr> = proxies.iter().map(IpAddr::to_canonical).collect();
     let room = Arc::new(Semaphore::new(MOST_CONNECTIONS));
     let open: Arc<Mutex<VecDeque<Open>>> = Arc::default();
     loop {
@@ -131,8 +134,9 @@ pub async fn serve(
             open.retain(|one| !one.close.is_closed());
             open.push_back(Open { peer: Peer::of(from.ip()), under_way: Arc::clone(&under_way), close });
         }
-        let connection =
-            Connection { from: from.ip(), router: router.clone(), patience, under_way, _permit: permit };
+        let address = from.ip().to_canonical();
+        let from = Connected { address, is_proxy: proxies.contains(&address) };
+        let connection = Connection { from, router: router.clone(), patience, under_way, _permit: permit };
         tokio::spawn(connection.run(stream, closed, closing.clone()));
     }
 }
@@ -156,7 +160,7 @@ fn make_room(open: &Mutex<VecDeque<Open>>, newcomer: Option<Peer>) {
 }
 
 struct Connection {
-    from: IpAddr,
+    from: Connected,
     router: Router,
     patience: Patience,
     under_way: Arc<AtomicUsize>,
@@ -167,7 +171,7 @@ impl Connection {
     async fn run(self, stream: TcpStream, closed: oneshot::Receiver<()>, mut closing: watch::Receiver<bool>) {
         // Events are small and wanted at once.
         let _ = stream.set_nodelay(true);
-        let from = Connected(self.from);
+        let from = self.from;
         let service = hyper::service::service_fn(|mut request: Request<hyper::body::Incoming>| {
             request.extensions_mut().insert(from);
             let under_way = UnderWay::on(&self.under_way);

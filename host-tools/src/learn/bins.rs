@@ -86,6 +86,13 @@ pub(super) fn edges(strokes: &[Readings]) -> Option<Vec<f64>> {
         }
         gathered += density;
     }
+    // The last bin reaches to the end of the loaded part, also where an edge there came too soon after the one before.
+    let grid_step = place(1) - place(0);
+    if let Some(last) = edges.last_mut()
+        && end - *last > grid_step
+    {
+        *last = end;
+    }
     (edges.len() > 2).then_some(edges)
 }
 
@@ -142,6 +149,19 @@ mod tests {
         let within = |from: f64, to: f64| edges.iter().filter(|e| (from..to).contains(*e)).count();
         // Two degrees around the drop hold at least as many edges as the four quiet ones before the second hump.
         assert!(within(164.0, 166.0) >= within(166.0, 170.0), "{edges:?}");
+    }
+
+    #[test]
+    fn a_load_that_ends_at_once_in_coarse_readings_is_covered_to_its_end() {
+        // Readings every half degree; 300 kN to 172.8°, then nothing. Edges crowd at the drop and come too close there.
+        let coarse: Readings = (0..360)
+            .map(|n| {
+                let degrees = 90.0 + 0.5 * f64::from(n);
+                (degrees, [if (150.0..172.8).contains(&degrees) { 300.0 } else { 0.0 }, 0.0, 0.0, 0.0])
+            })
+            .collect();
+        let edges = edges(&[coarse.clone(), coarse]).unwrap();
+        assert!(edges.last().is_some_and(|last| *last > 173.0), "{edges:?}");
     }
 
     #[test]

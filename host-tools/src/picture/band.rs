@@ -9,8 +9,9 @@ pub const BAND_DEVIATIONS: f64 = 3.0;
 /// A baseline with the scatter of good strokes about it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LearntBand {
-    /// Start of the first bin.
+    /// Start of the first bin, and the end of the last with as much again.
     start: f64,
+    end: f64,
     /// Middles of the bins.
     middles: Vec<f64>,
     /// `[column]`, then the total: mean and standard deviation in each bin, kN.
@@ -51,10 +52,15 @@ impl LearntBand {
         });
         curves.push(total.collect());
         let start = edges.first().copied().unwrap_or(f64::NEG_INFINITY);
-        Self { start, middles, curves }
+        let end = match edges {
+            [.., before, last] => 2.0 * last - before,
+            _ => f64::INFINITY,
+        };
+        Self { start, end, middles, curves }
     }
 
-    /// The band of a column, or of the total, at these positions: no load before the bins, level after them.
+    /// The band of a column, or of the total, at these positions: no load outside the bins, but level for
+    /// a bin after them, as a recording that ends under load is learnt to just before its end.
     #[must_use]
     pub fn envelope(&self, column: Option<usize>, positions: &[f64]) -> Option<Envelope> {
         let curve = self.curves.get(column.unwrap_or(self.curves.len().checked_sub(1)?))?;
@@ -69,7 +75,7 @@ impl LearntBand {
     }
 
     fn at(&self, curve: &[(f64, f64)], position: f64) -> Option<(f64, f64)> {
-        if position < self.start {
+        if position < self.start || position > self.end {
             return Some((0.0, 0.0));
         }
         let after = self.middles.partition_point(|middle| *middle < position);
@@ -101,7 +107,7 @@ mod tests {
         close(band.curves[0][0].1, (9.0 + 3.6_f64.powi(2)).sqrt());
         close(band.curves[1][0].1, (16.0 + 6.4_f64.powi(2)).sqrt());
         close(band.curves[2][0].1, (25.0 + 10.0_f64.powi(2)).sqrt());
-        let envelope = band.envelope(None, &[-5.0, 0.5, 9.0]).unwrap();
-        assert_eq!(envelope.mean_kn, [0.0, 30.0, 30.0]);
+        let envelope = band.envelope(None, &[-5.0, 0.5, 1.9, 9.0]).unwrap();
+        assert_eq!(envelope.mean_kn, [0.0, 30.0, 30.0, 0.0]);
     }
 }

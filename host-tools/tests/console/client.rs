@@ -212,7 +212,7 @@ impl Follower {
         Self::from(address, path, last_event_id, None)
     }
 
-    /// As [`Self::new`], from an address that a reverse proxy on this machine names.
+    /// As [`Self::new`], from an address that a reverse proxy says it asks for.
     pub fn from(
         address: SocketAddr,
         path: &str,

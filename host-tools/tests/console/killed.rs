@@ -89,6 +89,13 @@ struct Seen {
     changes: BTreeMap<i64, (bool, f64)>,
 }
 
+impl Seen {
+    /// Whether it is less than the claim should rest on.
+    fn is_little(&self) -> bool {
+        self.strokes.len() < 20 * kills() || self.changes.len() < kills()
+    }
+}
+
 /// Follows the strokes until the connection breaks.
 fn watch(address: SocketAddr, after: i64) -> BTreeMap<i64, Value> {
     let mut seen = BTreeMap::new();
@@ -205,7 +212,10 @@ fn a_kill_at_any_moment_loses_no_stroke_shown_and_no_change_confirmed() {
     Store::open(folder.path()).unwrap().put_engineer(ENGINEER, &auth::hash(PASSWORD).unwrap()).unwrap();
     let mut random = ChaCha8Rng::seed_from_u64(SEED);
     let mut seen = Seen::default();
-    for round in 0..kills() {
+    let mut round = 0;
+    // On a busy machine less gets under way before a kill: then there are more of them, until enough has.
+    while round < kills() || (round < 4 * kills() && seen.is_little()) {
+        round += 1;
         let mut more: Vec<String> = ["--scenario", "five-station", "--pace", "60"].map(str::to_owned).into();
         with_die(&mut more);
         let more: Vec<&str> = more.iter().map(String::as_str).collect();
@@ -226,10 +236,9 @@ fn a_kill_at_any_moment_loses_no_stroke_shown_and_no_change_confirmed() {
         }
         holds(folder.path(), &seen);
     }
-    println!("{} strokes shown, {} changes confirmed", seen.strokes.len(), seen.changes.len());
-    // On a busy machine less gets under way before a kill; a claim about nothing it must not become.
-    assert!(seen.strokes.len() >= kills(), "too little was under way: {} strokes", seen.strokes.len());
-    assert!(4 * seen.changes.len() >= kills(), "too little was under way: {} changes", seen.changes.len());
+    let (strokes, changes) = (seen.strokes.len(), seen.changes.len());
+    println!("{round} kills, {strokes} strokes shown, {changes} changes confirmed");
+    assert!(!seen.is_little(), "too little was under way: {strokes} strokes, {changes} changes");
 }
 
 #[test]

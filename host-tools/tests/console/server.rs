@@ -1,6 +1,6 @@
 //! A console with strokes of an invented press in it, served on loopback within the test's process.
 
-use std::net::SocketAddr;
+use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 use std::sync::{Arc, Mutex};
@@ -97,7 +97,9 @@ impl Console {
         let address = listener.local_addr().unwrap();
         let (close, closed) = watch::channel(false);
         let routes = router(Arc::clone(&app));
-        runtime.spawn(async move { server::serve(listener, routes, PATIENCE, closed).await });
+        // Tests ask as if they were a proxy that was named.
+        let proxies = [IpAddr::V4(Ipv4Addr::LOCALHOST)];
+        runtime.spawn(async move { server::serve(listener, routes, PATIENCE, &proxies, closed).await });
         Self { store, app, address, folder, temporary: None, close, runtime: Some(runtime) }
     }
 

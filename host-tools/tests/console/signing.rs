@@ -1,6 +1,12 @@
 //! Who may sign in, with which form, and for how long a guess is listened to.
 
+use std::time::{Duration, Instant};
+
+use bolster::console::auth;
+use bolster::console::store::Store;
+
 use crate::client::Client;
+use crate::killed::Program;
 use crate::server::{Console, DIE_PAGE, ENGINEER, OTHER_ENGINEER, PASSWORD};
 
 fn try_in(client: &Client, name: &str, password: &str) -> u16 {
@@ -51,7 +57,7 @@ fn signing_out_ends_the_session_and_needs_its_own_form() {
     assert!(!client.get("/dies").text().contains(ENGINEER));
 }
 
-/// As [`try_in`], from an address that a reverse proxy on this machine names.
+/// As [`try_in`], from an address that a reverse proxy says it asks for.
 fn try_from(client: &Client, from: &str, password: &str) -> crate::client::Answer {
     let headers = [("content-type", "application/x-www-form-urlencoded"), ("x-forwarded-for", from)];
     let fields =
@@ -70,6 +76,31 @@ fn a_stranger_who_guesses_locks_himself_out_and_not_the_engineer() {
         .says(429, "Too many wrong passwords for this name from your address");
     // What stands before the proxy's own word anybody may have written.
     assert_eq!(try_from(&client, "192.0.2.2, 192.0.2.1", PASSWORD).status, 429);
+    assert_eq!(try_from(&client, "192.0.2.2", PASSWORD).status, 303);
+}
+
+#[test]
+fn a_proxy_that_was_not_named_is_not_believed_and_takes_nothing_from_the_machine_itself() {
+    let folder = tempfile::tempdir().unwrap();
+    Store::open(folder.path()).unwrap().put_engineer(ENGINEER, &auth::hash(PASSWORD).unwrap()).unwrap();
+    let program = Program::start(folder.path(), &[]);
+    let address = program.address(Instant::now() + Duration::from_secs(30)).expect("it listens");
+    let client = Client::new(address);
+    for n in 0..10 {
+        assert_eq!(try_from(&client, &format!("192.0.2.{n}"), "guess after guess").status, 403);
+    }
+    try_from(&client, "192.0.2.77", PASSWORD)
+        .says(429, "Too many wrong passwords for this name from your address");
+    assert_eq!(try_in(&client, ENGINEER, PASSWORD), 303, "at the machine itself");
+    drop(program);
+    // Named, its word counts.
+    let program = Program::start(folder.path(), &["--proxy", "127.0.0.1"]);
+    let address = program.address(Instant::now() + Duration::from_secs(30)).expect("it listens");
+    let client = Client::new(address);
+    for _ in 0..10 {
+        assert_eq!(try_from(&client, "192.0.2.1", "guess after guess").status, 403);
+    }
+    assert_eq!(try_from(&client, "192.0.2.1", PASSWORD).status, 429);
     assert_eq!(try_from(&client, "192.0.2.2", PASSWORD).status, 303);
 }
 
