@@ -103,7 +103,13 @@ fi
 
 echo "== digest of every output, host and controller: $frames random frames with faults, seed $seed"
 mkdir -p "$work/feeds"
-host() { cargo run -q --locked -p bolster-claims --example feed -- "$@"; }
+# The host's programs as the tests have built them, where they have; asked for alone, cargo builds them once more.
+host() {
+  if [ -n "${BOLSTER_FEED:-}" ]; then "$BOLSTER_FEED" "$@"; else cargo run -q --locked -p bolster-claims --example feed -- "$@"; fi
+}
+bolster() {
+  if [ -n "${BOLSTER_BIN:-}" ]; then "$BOLSTER_BIN" "$@"; else cargo run -q --locked -p bolster -- "$@"; fi
+}
 if ! host random "$seed" "$frames" "$work/feeds" >"$work/host.txt" 2>"$work/host.log"; then
   tail -20 "$work/host.log"
   fail "the host's side of the comparison does not run"
@@ -127,7 +133,7 @@ done < <(awk -F'"' '/^\[\[sample\]\]/ { file = "" } /^file = / { file = $2 } /^p
 # Simulated presses as their converter and encoder give them, faults in the frames themselves included.
 for scenario in small-press brake-two-dies forty-station; do
   feed=$work/feeds/simulated-$scenario.feed
-  if cargo run -q --locked -p bolster -- simulate $scenario --strokes 4 --out "$work/$scenario" --feed "$feed" >/dev/null 2>"$work/host.log"; then
+  if bolster simulate $scenario --strokes 4 --out "$work/$scenario" --feed "$feed" >/dev/null 2>"$work/host.log"; then
     host judge "$feed" >>"$work/host.txt" 2>"$work/host.log" || fail "the feed of $scenario is not judged: $(tail -2 "$work/host.log")"
   else
     fail "scenario $scenario does not become a feed: $(tail -2 "$work/host.log")"
@@ -251,7 +257,7 @@ echo "== replay on the emulated controller: settings, learned shape, frames and 
 replayed=0
 while read -r recording die; do
   card=$(awk -F'"' -v name="$recording" '/^file = / { file = $2 } /^press = / && file == name { print $2 }' sample-signatures/MANIFEST.toml)
-  if cargo run -q --locked -p bolster -- replay "sample-signatures/$recording" --press "sample-signatures/$card" \
+  if bolster replay "sample-signatures/$recording" --press "sample-signatures/$card" \
     --die "sample-signatures/dies/$die" --on target --compare --json >"$work/replay.json" 2>"$work/host.log"; then
     replayed=$((replayed + 1))
   else

@@ -96,7 +96,13 @@ unit() {
     echo "note: no Python that can fetch packages here: claims against SciPy and pandas are skipped"
   fi
   [ -e ../shared/recordings ] || echo "note: no further recordings beside this folder: claims on them are skipped"
-  cargo test --workspace --lib --bins --examples --tests --locked --no-fail-fast
+  local tests=(--workspace --lib --bins --examples --tests --locked)
+  cargo test "${tests[@]}" --no-run || return
+  # Asked for by itself the program would be built once more, as fewer features of what it stands on are wanted then:
+  # these tests, and the steps after them, run the one that is there.
+  local built=${CARGO_TARGET_DIR:-$PWD/target}/debug
+  export BOLSTER_BIN=$built/bolster BOLSTER_FEED=$built/examples/feed
+  cargo test "${tests[@]}" --no-fail-fast
 }
 
 examples_in_docs() {
@@ -129,7 +135,7 @@ demo() {
     return
   fi
   # As the tests have built it: the README's command builds all of it once more, optimised, which costs minutes.
-  cargo run --locked -- demo
+  if [ -n "${BOLSTER_BIN:-}" ]; then "$BOLSTER_BIN" demo; else cargo run --locked -- demo; fi
 }
 
 # The console in Chromium: what people do at it, axe-core on every page, every width.
@@ -147,8 +153,8 @@ browser() {
     echo "note: npm cannot fetch axe-core here: the console is not tried in a browser"
     return
   fi
-  cargo build --locked -p bolster || return
-  BOLSTER_BIN=$PWD/target/debug/bolster CHROMIUM=$chromium AXE=$folder/node_modules/axe-core/axe.min.js timeout 600 node tests/browser/run.mjs
+  [ -n "${BOLSTER_BIN:-}" ] || cargo build --locked -p bolster || return
+  BOLSTER_BIN=${BOLSTER_BIN:-$PWD/target/debug/bolster} CHROMIUM=$chromium AXE=$folder/node_modules/axe-core/axe.min.js timeout 600 node tests/browser/run.mjs
 }
 
 step tools tools
