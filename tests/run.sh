@@ -97,7 +97,8 @@ unit() {
   fi
   [ -e ../shared/recordings ] || echo "note: no further recordings beside this folder: claims on them are skipped"
   local tests=(--workspace --lib --bins --examples --tests --locked)
-  cargo test "${tests[@]}" --no-run || return
+  # Without a choice of targets cargo builds the examples as the programs that they are, with it as tests.
+  cargo test "${tests[@]}" --no-run && cargo test --workspace --locked --no-run || return
   # Asked for by itself the program would be built once more, as fewer features of what it stands on are wanted then:
   # these tests, and the steps after them, run the one that is there.
   local built=${CARGO_TARGET_DIR:-$PWD/target}/debug
