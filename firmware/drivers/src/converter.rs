@@ -1,6 +1,6 @@
 //! The gauges' converter: four channels of 24 bits, simultaneous, delta-sigma, on SPI with a data-ready line.
 //!
-//! Follows the ADS131M04 (Texas Instruments). Commands, registers, resets values, frame and checksum below are from
+//! Follows the ADS131M04 (Texas Instruments). Commands, registers, reset values, frame and checksum below are from
 //! memory of its data sheet and were not checked against a part: compare them before wiring one.
 //!
 //! A frame is six words of 24 bits each way: command, then its checksum out; response to the last frame's
