@@ -105,7 +105,7 @@ echo "== digest of every output, host and controller: $frames random frames with
 mkdir -p "$work/feeds"
 # The host's programs as the tests have built them, where they have; asked for alone, cargo builds them once more.
 host() {
-  if [ -x "${BOLSTER_FEED:-}" ]; then "$BOLSTER_FEED" "$@"; else cargo run -q --locked -p bolster-claims --example feed -- "$@"; fi
+  if [ -n "${BOLSTER_FEED:-}" ]; then "$BOLSTER_FEED" "$@"; else cargo run -q --locked -p bolster-claims --example feed -- "$@"; fi
 }
 bolster() {
   if [ -n "${BOLSTER_BIN:-}" ]; then "$BOLSTER_BIN" "$@"; else cargo run -q --locked -p bolster -- "$@"; fi

@@ -30,8 +30,8 @@ pub(super) struct Seen<'a> {
     pub(super) names: &'static [&'static str],
     /// The one place the change could be at, where no job names the stations.
     pub(super) spot: Option<&'a Spot>,
-    /// How far from the load expected at the bottom what lies there would be, in halves of the plate.
-    pub(super) off_centre: Option<f64>,
+    /// Where the load expected at the bottom acts, in halves of the plate.
+    pub(super) bottom_centre: Option<[f64; 2]>,
     /// Share of the change that each column alone explains.
     pub(super) alone: &'a [f64],
     pub(super) before: Before,

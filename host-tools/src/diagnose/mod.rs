@@ -43,7 +43,7 @@ use diagnosis::tidy;
 use fit::{Change, Fit, Part};
 use grid::Grid;
 use history::{Before, Course, History};
-use press_wide::{Wide, WidePattern, patterns};
+use press_wide::{WidePattern, patterns};
 use station::{Planned, StationModel, WholePress};
 
 /// Why nothing can be diagnosed.
@@ -229,14 +229,13 @@ impl Diagnoser {
             (&self.stations, &self.whole, &self.lying),
         );
         let pattern_fits: Vec<Fit> = patterns.iter().map(|pattern| change.explain(&pattern.parts)).collect();
-        let lying = patterns.iter().zip(&pattern_fits).filter(|(pattern, _)| pattern.what == Wide::AtBottom);
-        let lying = lying.map(|(_, fit)| fit).max_by(|a, b| a.explained.total_cmp(&b.explained));
         let station_fits: Vec<Fit> =
             self.stations.iter().map(|station| change.explain(&station.parts)).collect();
         let count = columns.count();
         let alone: Vec<f64> = (0..count).map(|column| change.alone(|n| n % count == column)).collect();
-        let spot =
-            if self.stations.is_empty() { unnamed::spot(&change, &expected, &self.grid, wide) } else { None };
+        let loads = self.grid.smoothed(&expected);
+        let unnamed = self.stations.is_empty();
+        let spot = unnamed.then(|| unnamed::spot(&change, &loads, &self.grid, wide)).flatten();
         let before = self.history.of(&expected, &raw, &self.weights);
         let smooth = place::Smooth::new(&self.grid, &expected, &raw, count);
         let seen = Seen {
@@ -247,8 +246,7 @@ impl Diagnoser {
             pattern_fits: &pattern_fits,
             names: columns.names(),
             spot: spot.as_ref(),
-            off_centre: lying
-                .and_then(|fit| unnamed::off_centre(&fit.amplitudes, &expected, &self.grid, columns)),
+            bottom_centre: unnamed::bottom_centre(&loads, &self.grid, columns),
             alone: &alone,
             before,
             outcome,
@@ -320,7 +318,7 @@ impl Diagnoser {
             pattern_fits: &[],
             names: self.spec.columns.names(),
             spot: None,
-            off_centre: None,
+            bottom_centre: None,
             alone: &[],
             before: Before { alike: 0, of: 0, course: Course::Unknown },
             outcome,

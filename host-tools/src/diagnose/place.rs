@@ -180,14 +180,14 @@ impl<'a> Smooth<'a> {
 }
 
 /// Nearest corner or side of a place.
-fn corner(spec: &PressSpec, [x, y]: [f64; 2]) -> Option<&'static str> {
-    let sides = spec.columns.side_x().iter().zip(spec.columns.side_y()).zip(spec.columns.names());
+pub(super) fn corner(columns: Columns, bolster_mm: [f64; 2], [x, y]: [f64; 2]) -> Option<&'static str> {
+    let sides = columns.side_x().iter().zip(columns.side_y()).zip(columns.names());
     let away = |(sx, sy): (&f32, &f32)| {
-        let dx = x - f64::from(*sx) * spec.bolster_mm[0] / 2.0;
-        let dy = y - f64::from(*sy) * spec.bolster_mm[1] / 2.0;
+        let dx = x - f64::from(*sx) * bolster_mm[0] / 2.0;
+        let dy = y - f64::from(*sy) * bolster_mm[1] / 2.0;
         dx * dx + dy * dy
     };
-    if spec.columns == Columns::Total {
+    if columns == Columns::Total {
         return None;
     }
     sides.min_by(|a, b| away(a.0).total_cmp(&away(b.0))).map(|(_, name)| *name)
@@ -209,7 +209,7 @@ pub(super) fn ranked(spec: &PressSpec, seen: &Seen<'_>) -> Vec<Place> {
         all.push(Place {
             station: Some(station.number),
             at_mm: Some([station.x_mm, station.y_mm]),
-            corner: corner(spec, [station.x_mm, station.y_mm]),
+            corner: corner(spec.columns, spec.bolster_mm, [station.x_mm, station.y_mm]),
             ..place("station", station.name.clone(), fit.explained)
         });
     }

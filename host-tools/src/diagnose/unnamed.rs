@@ -9,6 +9,7 @@ use bolster_core::press::Columns;
 
 use super::fit::{Change, Part, Sign};
 use super::grid::Grid;
+use super::place::corner;
 use super::station::shares;
 
 /// The place that one force would have to act at.
@@ -39,9 +40,11 @@ const LITTLE: f64 = 0.05;
 const CONTACTS_MM: [f64; 5] = [0.2, 0.5, 1.0, 2.0, 4.0];
 
 /// Looks for the place; none without a change.
+///
+/// `loads` are those expected, averaged as the grid averages.
 pub(super) fn spot(
     change: &Change,
-    expected: &[f64],
+    loads: &[f64],
     grid: &Grid,
     (columns, plate_mm): (Columns, [f64; 2]),
 ) -> Option<Spot> {
@@ -73,8 +76,9 @@ pub(super) fn spot(
         step *= 0.5;
     }
     let (at, raw) = best;
+    let at_mm = [at[0] * 0.5 * plate_mm[0], at[1] * 0.5 * plate_mm[1]];
     let course = change.along(&shares_at(at)).1;
-    let falling = falling(&grid.smoothed(expected), names.len());
+    let falling = falling(loads, names.len());
     let (mut down, mut less, mut releasing, mut up) = (0.0, 0.0, 0.0, 0.0);
     for ((place, force), falls) in grid.places.iter().zip(&course).zip(falling) {
         let square = force * force;
@@ -91,12 +95,12 @@ pub(super) fn spot(
     let count = names.len() as f64;
     let adjusted = if names.len() > 1 { 1.0 - (1.0 - raw) * count / (count - 1.0) } else { raw };
     Some(Spot {
-        at_mm: [at[0] * 0.5 * plate_mm[0], at[1] * 0.5 * plate_mm[1]],
+        at_mm,
         explained: adjusted.clamp(0.0, 1.0),
         less: share(less, down),
         releasing: share(releasing, down),
         returning: share(up, down + up),
-        corner: corner(columns, at),
+        corner: named(at, || corner(columns, plate_mm, at_mm), names.len()),
     })
 }
 
@@ -113,41 +117,40 @@ fn falling(loads: &[f64], columns: usize) -> Vec<bool> {
     slopes.iter().map(|slope| *slope < 0.1 * fastest).collect()
 }
 
-/// The corner or side a place is nearest to, in halves of the plate; none near the middle or with one column.
-fn corner(columns: Columns, [x, y]: [f64; 2]) -> Option<&'static str> {
-    let side = |place: f64, names: [&'static str; 2]| {
-        (place.abs() >= MIDDLE).then(|| if place < 0.0 { names[0] } else { names[1] })
-    };
-    let (across, along) = (side(x, ["left", "right"]), side(y, ["rear", "front"]));
-    match (columns, across, along) {
-        (Columns::Total, ..) | (Columns::Corners, None, None) => None,
-        (Columns::LeftRight, across, _) => across,
-        (Columns::Corners, Some("left"), Some(end)) => Some(if end == "front" { "lf" } else { "lr" }),
-        (Columns::Corners, Some(_), Some(end)) => Some(if end == "front" { "rf" } else { "rr" }),
-        (Columns::Corners, across, along) => across.or(along),
+/// The side that a place in halves of the plate lies on, or its corner (or column) if on two; none near the middle.
+fn named(
+    [x, y]: [f64; 2],
+    corner: impl Fn() -> Option<&'static str>,
+    columns: usize,
+) -> Option<&'static str> {
+    let is_off = |place: f64| place.abs() >= MIDDLE;
+    match (is_off(x), is_off(y)) {
+        (true, true) => corner(),
+        (true, false) if columns < 4 => corner(),
+        (true, false) => Some(if x < 0.0 { "left" } else { "right" }),
+        (false, true) => Some(if y < 0.0 { "rear" } else { "front" }),
+        (false, false) => None,
     }
 }
 
-/// Where the load expected at the bottom acts, and where one fitted by [`at_bottom`] does: how far apart, in halves of
-/// the plate. None where the columns cannot tell, or nothing is expected there.
-pub(super) fn off_centre(amplitudes: &[f64], expected: &[f64], grid: &Grid, columns: Columns) -> Option<f64> {
-    let (force, sides) = amplitudes.split_first()?;
-    let count = columns.names().len();
-    let loads = grid.smoothed(expected);
+/// Where the load expected at the bottom acts, in halves of the plate; none where next to nothing is expected there.
+pub(super) fn bottom_centre(loads: &[f64], grid: &Grid, columns: Columns) -> Option<[f64; 2]> {
+    let count = columns.count();
     let totals = loads.chunks(count).map(|row| row.iter().sum::<f64>());
-    let greatest = totals.clone().fold(0.0, f64::max);
+    let greatest = totals.fold(0.0, f64::max);
     let bottom = grid.places.iter().rposition(|place| *place <= 180.0)?;
     let row = loads.chunks(count).nth(bottom)?;
     let total: f64 = row.iter().sum();
-    if *force <= 0.0 || total < LITTLE * greatest || sides.is_empty() {
-        return None;
-    }
-    let arms = [columns.side_x(), columns.side_y()];
-    let away = arms.iter().zip(sides).map(|(arms, side)| {
-        let expected: f64 = row.iter().zip(*arms).map(|(load, arm)| load * f64::from(*arm)).sum();
-        (side / force - expected / total).powi(2)
-    });
-    Some(away.sum::<f64>().sqrt())
+    let centre =
+        |arms: &[f32]| row.iter().zip(arms).map(|(load, arm)| load * f64::from(*arm)).sum::<f64>() / total;
+    (total >= LITTLE * greatest && total > 0.0).then(|| [centre(columns.side_x()), centre(columns.side_y())])
+}
+
+/// How far apart a place and what [`at_bottom`] fitted are, in halves of the plate; none where the columns cannot tell.
+pub(super) fn apart(centre: [f64; 2], amplitudes: &[f64]) -> Option<f64> {
+    let (force, sides) = amplitudes.split_first()?;
+    let squares = sides.iter().zip(centre).map(|(side, centre)| (side / force - centre).powi(2));
+    (*force > 0.0 && !sides.is_empty()).then(|| squares.sum::<f64>().sqrt())
 }
 
 /// Load that tools give when they close on something that lies between them at one place: none before its height,

@@ -6,7 +6,7 @@
 use super::super::diagnosis::{Cause, Evidence};
 use super::super::history::Course;
 use super::super::press_wide::Wide;
-use super::super::unnamed::Spot;
+use super::super::unnamed::{Spot, apart};
 use super::{Seen, percent, ramp};
 use crate::diagnose::labelled;
 
@@ -18,18 +18,21 @@ impl Seen<'_> {
         let near = spot
             .corner
             .map_or("one place".to_owned(), |corner| format!("one place near {}", labelled(corner)));
-        let bottom = self.pattern(Wide::AtBottom).map_or(0.0, |fit| fit.explained);
+        let lying = self.pattern(Wide::AtBottom);
+        let bottom = lying.map_or(0.0, |fit| fit.explained);
+        let off_centre =
+            lying.zip(self.bottom_centre).and_then(|(fit, centre)| apart(centre, &fit.amplitudes));
         let one_force = || self.explains(&format!("one force at {near}"), spot.explained);
         // Everything closing deeper loads what closes anyway; a slug lies anywhere.
         let elsewhere = Evidence {
-            sign: match self.off_centre {
+            sign: match off_centre {
                 Some(away) => {
                     format!("it is {} of half the plate from the load the bottom has anyway", percent(away))
                 }
                 None => "the bottom has no load of its own to tell it from, or there is no telling where"
                     .to_owned(),
             },
-            support: self.off_centre.map_or(0.7, |away| ramp(away, 0.05, 0.25)),
+            support: off_centre.map_or(0.7, |away| ramp(away, 0.05, 0.25)),
             weight: 0.6,
         };
         let mut all = Vec::new();
