@@ -4,7 +4,9 @@
 //! response is negative, so its output is always a weighted mean of what came in, and it can show
 //! neither a reverse load nor an overload that was not there. The Butterworth forms keep more of the
 //! band but undershoot after a sudden release (4–5 % of the step in second order, 11–12 % in fourth);
-//! their output is therefore held within the range of what came in since the filter was last started.
+//! their output is therefore held within the range of what came in lately: since the beginning of the span of
+//! two periods of the corner that came before the present one, or since the filter was last started. So a load
+//! that once was real, a reverse load after fracture, cannot show again as the undershoot of another release.
 //! Butterworth sections come from the bilinear transform of the analogue prototype with the corner
 //! pre-warped (standard design), and agree with SciPy's `butter(..., output='sos')`.
 
@@ -96,7 +98,12 @@ impl Section {
 
 /// A built low-pass: coefficients only, shared by all columns.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct LowPass(Form);
+pub struct LowPass {
+    form: Form,
+    /// Frames in two periods of the corner, rounded up: what a Butterworth form remembers of an input after so
+    /// many is below 1 % of it (fourth order: its slowest poles decay by exp(−2π sin 22.5° · 2) = 0.8 %).
+    span: u32,
+}
 
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Form {
@@ -111,8 +118,10 @@ pub struct LowPassState {
     started: bool,
     smooth: [f32; 2],
     sections: [SectionState; 2],
-    /// Least and greatest input since the start.
-    seen: [f32; 2],
+    /// Least and greatest input of the span under way, and of the one before it.
+    seen: [[f32; 2]; 2],
+    /// Frames left of the span under way.
+    left: u32,
     /// What came out last, where [`LowPass::step_each`] was asked.
     out: f32,
 }
@@ -129,7 +138,7 @@ impl FilterConfig {
         }
         let corner = libm::tan(core::f64::consts::PI * ratio);
         let sine = |degrees: f64| libm::sin(degrees.to_radians());
-        Ok(LowPass(match self.kind {
+        let form = match self.kind {
             FilterKind::NoOvershoot => {
                 // Each stage is 1 − p over 1 − p/z; two of them are 3 dB down where
                 // (1 − p)² = k(1 + p² − 2p cos ω), k = 1/√2: a quadratic in p.
@@ -147,7 +156,8 @@ impl FilterConfig {
                 Section::low_pass(corner, 0.5 / sine(67.5)),
                 Section::low_pass(corner, 0.5 / sine(22.5)),
             ]),
-        }))
+        };
+        Ok(LowPass { form, span: libm::ceil(2.0 * self.sample_hz / self.corner_hz) as u32 })
     }
 }
 
@@ -159,7 +169,7 @@ impl LowPass {
         if !state.started {
             *state = self.settled(x);
         }
-        match &self.0 {
+        match &self.form {
             Form::Smooth(share) => {
                 let [first, second] = &mut state.smooth;
                 *first += share * (x - *first);
@@ -168,12 +178,12 @@ impl LowPass {
             }
             Form::One(section) => {
                 let y = section.step(&mut state.sections[0], x);
-                state.within_seen(x, y)
+                state.within_seen(self.span, x, y)
             }
             Form::Two([one, two]) => {
                 let between = one.step(&mut state.sections[0], x);
                 let y = two.step(&mut state.sections[1], between);
-                state.within_seen(x, y)
+                state.within_seen(self.span, x, y)
             }
         }
     }
@@ -184,7 +194,7 @@ impl LowPass {
     #[inline]
     pub fn step_all<const N: usize>(&self, states: &mut [LowPassState; N], loads: &[f32; N]) -> [f32; N] {
         let mut out = [0.0; N];
-        if let Form::Smooth(share) = &self.0
+        if let Form::Smooth(share) = &self.form
             && states.first().is_some_and(|state| state.started)
         {
             for ((state, load), out) in states.iter_mut().zip(loads).zip(&mut out) {
@@ -213,18 +223,18 @@ impl LowPass {
 
     fn settled(&self, x: f32) -> LowPassState {
         let mut sections = [SectionState::default(); 2];
-        match &self.0 {
+        match &self.form {
             Form::Smooth(_) => {}
             Form::One(section) => sections[0] = section.settled(x),
             Form::Two([one, two]) => sections = [one.settled(x), two.settled(x)],
         }
-        LowPassState { started: true, smooth: [x; 2], sections, seen: [x; 2], out: x }
+        LowPassState { started: true, smooth: [x; 2], sections, seen: [[x; 2]; 2], left: self.span, out: x }
     }
 
     /// The sections, in order; none for the form without overshoot.
     #[must_use]
     pub fn sections(&self) -> &[Section] {
-        match &self.0 {
+        match &self.form {
             Form::Smooth(_) => &[],
             Form::One(section) => core::slice::from_ref(section),
             Form::Two(sections) => sections,
@@ -238,20 +248,28 @@ impl LowPassState {
         self.started = false;
     }
 
-    /// A filter may not report a load that never came in.
+    /// A filter may not report a load that did not come in lately.
     #[inline]
-    fn within_seen(&mut self, x: f32, y: f32) -> f32 {
-        let [least, greatest] = &mut self.seen;
-        if x < *least {
-            *least = x;
+    fn within_seen(&mut self, span: u32, x: f32, y: f32) -> f32 {
+        let [now, before] = &mut self.seen;
+        if self.left == 0 {
+            *before = *now;
+            *now = [x; 2];
+            self.left = span;
         }
-        if x > *greatest {
-            *greatest = x;
+        self.left = self.left.saturating_sub(1);
+        if x < now[0] {
+            now[0] = x;
         }
-        if y < *least {
-            *least
-        } else if y > *greatest {
-            *greatest
+        if x > now[1] {
+            now[1] = x;
+        }
+        let least = if before[0] < now[0] { before[0] } else { now[0] };
+        let greatest = if before[1] > now[1] { before[1] } else { now[1] };
+        if y < least {
+            least
+        } else if y > greatest {
+            greatest
         } else {
             y
         }

@@ -114,6 +114,36 @@ fn butterworth_step_overshoot_is_what_scipy_says_and_the_guard_removes_it() {
     }
 }
 
+/// The filter's output shows a reverse load that is real in full, and after it has been gone for four periods of the
+/// corner no later release, however sudden, shows as one.
+#[test]
+fn a_reverse_load_once_real_does_not_come_back_as_the_undershoot_of_a_later_release() {
+    for kind in [FilterKind::Butterworth2, FilterKind::Butterworth4] {
+        for corner in [300.0, 1000.0, 2500.0] {
+            let filter = build(kind, corner, 10_000.0);
+            let mut state = LowPassState::default();
+            let mut run = |level: f32, frames: u32| {
+                let outputs = (0..frames).map(|_| filter.step(&mut state, level));
+                outputs.fold([f32::INFINITY, f32::NEG_INFINITY], |[least, greatest], y| {
+                    [least.min(y), greatest.max(y)]
+                })
+            };
+            let period = (10_000.0 / corner) as u32 + 1;
+            run(1000.0, 10 * period);
+            // Fracture throws the frame into tension for long enough to be seen.
+            let [reverse, _] = run(-200.0, 10 * period);
+            assert!((-200.0..=-199.0).contains(&reverse), "{kind:?} {corner}: {reverse}");
+            run(0.0, 4 * period);
+            for _ in 0..3 {
+                let [_, peak] = run(1000.0, 10 * period);
+                assert!((999.0..=1000.0).contains(&peak), "{kind:?} {corner}: {peak}");
+                let [least, _] = run(0.0, 10 * period);
+                assert!(least >= 0.0, "{kind:?} {corner}: {least} kN of reverse load that never was");
+            }
+        }
+    }
+}
+
 #[test]
 fn no_overshoot_form_is_three_decibels_down_at_its_corner() {
     for corner in [200.0, 1000.0, 2500.0, 4900.0] {

@@ -47,13 +47,14 @@ pub(crate) struct Recursion {
     a: Vec<f64>,
     /// How far one rounding of every sample's arithmetic can move the output, in roundings of the input's size.
     pub(crate) roundings: f64,
-    /// The output is held within the range of what came in.
-    held: bool,
+    /// The output is held within the range of what came in since the beginning of the last but one of the spans of
+    /// so many samples; none where it is not.
+    held: Option<usize>,
 }
 
 impl Recursion {
     /// From poles in the z plane, zeros at −1 (or at 0), gain 1 at rest.
-    fn of_poles(poles: &[Complex], zero: f64, held: bool) -> (Vec<f64>, Vec<f64>, bool) {
+    fn of_poles(poles: &[Complex], zero: f64) -> (Vec<f64>, Vec<f64>) {
         let mut a: Vec<Complex> = vec![(1.0, 0.0)];
         for pole in poles {
             a.push((0.0, 0.0));
@@ -77,12 +78,12 @@ impl Recursion {
             }
         }
         let gain = a.iter().sum::<f64>() / b.iter().sum::<f64>();
-        (b.into_iter().map(|b| gain * b).collect(), a, held)
+        (b.into_iter().map(|b| gain * b).collect(), a)
     }
 
     /// Sum of the sizes of the impulse response of 1 / Π (1 − pole/z): what it makes of an error in every sample.
     fn gain_of_errors(poles: &[Complex]) -> f64 {
-        let (_, a, _) = Self::of_poles(poles, 0.0, false);
+        let (_, a) = Self::of_poles(poles, 0.0);
         let (mut past, mut sum) = (vec![0.0; a.len() - 1], 0.0);
         for n in 0..20_000 {
             let x = if n == 0 { 1.0 } else { 0.0 };
@@ -106,11 +107,11 @@ impl Recursion {
                     if power(middle) > FRAC_1_SQRT_2 { low = middle } else { high = middle }
                 }
                 let pole = (low, 0.0);
-                let (b, a, held) = Self::of_poles(&[pole, pole], 0.0, false);
+                let (b, a) = Self::of_poles(&[pole, pole], 0.0);
                 // Each stage: the difference, its product with the share and the sum, of sizes 2, 2·share and 1, and
                 // the rounded share: 6 at most. The first stage's errors pass through the second, whose gain is 1.
                 let roundings = 2.0 * 6.0 * Self::gain_of_errors(&[pole]);
-                return Self { b, a, roundings, held };
+                return Self { b, a, roundings, held: None };
             }
             FilterKind::Butterworth2 => 2,
             FilterKind::Butterworth4 => 4,
@@ -127,20 +128,21 @@ impl Recursion {
                 ((1.0 - re * re - im * im) / size, 2.0 * im / size)
             })
             .collect();
-        let (b, a, held) = Self::of_poles(&poles, 1.0, true);
+        let (b, a) = Self::of_poles(&poles, 1.0);
         // A section in f32: nine roundings of sums and products, none larger than four times the input's size, and
         // five rounded coefficients of sizes up to 2: 24 a sample at most, passed through its own recursion. What the
         // first of two sections does passes through the second, whose greatest response to a bounded signal is
         // below 2.
         let last = poles.len() - 1;
         let pairs = (0..poles.len() / 2).map(|n| Self::gain_of_errors(&[poles[n], poles[last - n]]));
+        // Two periods of the corner.
+        let held = Some((2.0 * sample_hz / corner_hz).ceil() as usize);
         Self { b, a, roundings: 2.0 * 24.0 * pairs.sum::<f64>(), held }
     }
 
     /// Filters a signal, at rest at its first value before it began.
     fn run(&self, signal: &[f64]) -> Vec<f64> {
         let first = signal[0];
-        let (mut least, mut greatest) = (first, first);
         let mut raw: Vec<f64> = Vec::with_capacity(signal.len());
         let mut out = Vec::with_capacity(signal.len());
         for n in 0..signal.len() {
@@ -150,8 +152,12 @@ impl Recursion {
             let back: f64 = self.a.iter().enumerate().skip(1).map(|(k, a)| a * y(k)).sum();
             let value = forward - back;
             raw.push(value);
-            (least, greatest) = (least.min(signal[n]), greatest.max(signal[n]));
-            out.push(if self.held { value.max(least).min(greatest) } else { value });
+            out.push(self.held.map_or(value, |span| {
+                let lately = &signal[(n / span).saturating_sub(1) * span..=n];
+                let least = lately.iter().copied().fold(f64::INFINITY, f64::min);
+                let greatest = lately.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+                value.max(least).min(greatest)
+            }));
         }
         out
     }
