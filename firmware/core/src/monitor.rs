@@ -317,7 +317,8 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
         if place.started {
             self.begin_stroke();
         }
-        if place.ended || place.started || self.in_stroke != place.in_stroke {
+        // One that begins where another ended finds itself outside a stroke here.
+        if self.in_stroke != place.in_stroke {
             self.still.forget();
         }
         self.in_stroke = place.in_stroke;

@@ -490,4 +490,4 @@ fn tell_unjudged(findings: &mut Findings) {
 mod decide;
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -590,5 +590,6 @@ fn a_lost_gain_holds_the_press_tells_the_gauge_and_is_over_with_the_next_good_st
     assert_eq!(told[12..], [(true, false, GaugeHealth::GainLost), good]);
 }
 
+mod asked;
 mod inside;
 mod told;

@@ -11,8 +11,8 @@ extern crate std;
 mod filling;
 mod hurried;
 
-pub(super) const N: usize = 2;
-pub(super) const BINS: usize = 16;
+pub(crate) const N: usize = 2;
+pub(crate) const BINS: usize = 16;
 /// σ of every bin, kN.
 pub(super) const SIGMA: f32 = 1.0;
 
@@ -33,7 +33,7 @@ impl Chance {
     }
 }
 
-pub(super) fn reference(bin: usize) -> f32 {
+pub(crate) fn reference(bin: usize) -> f32 {
     let along = (bin as f32 + 0.5) / BINS as f32;
     400.0 * along * (1.0 - along)
 }
@@ -44,7 +44,7 @@ pub(super) fn norm(field: &mut Field<N, BINS>) {
 }
 
 /// One factor (a tilt along the stroke), and load scale as the one allowed direction.
-pub(super) fn model() -> ShapeModel<N, BINS> {
+pub(crate) fn model() -> ShapeModel<N, BINS> {
     let mut shape: Field<N, BINS> = core::array::from_fn(|bin| [reference(bin); N]);
     let reference_size = libm::sqrtf(dot(&shape, &shape)) / SIGMA;
     let signature = shape;
