@@ -187,6 +187,25 @@ fn a_started_filter_is_settled_at_its_first_sample() {
 }
 
 #[test]
+fn a_filter_goes_on_from_its_first_sample_as_if_that_had_come_in_for_ever() {
+    for kind in [FilterKind::NoOvershoot, FilterKind::Butterworth2, FilterKind::Butterworth4] {
+        let filter = build(kind, 700.0, 10_000.0);
+        let (mut fresh, mut old) = (LowPassState::default(), LowPassState::default());
+        for _ in 0..2000 {
+            let _ = filter.step(&mut old, 123.0);
+        }
+        let _ = filter.step(&mut fresh, 123.0);
+        for n in 0..200 {
+            // Rising, so that the hold within what came in hides nothing.
+            let x = 123.0 + 5.0 * n as f32;
+            let (new, long) = (filter.step(&mut fresh, x), filter.step(&mut old, x));
+            // Some roundings of numbers up to 1,123, kept for some ten samples.
+            assert!((new - long).abs() < 1e-3, "{kind:?}: {new}, not {long}, at {n}");
+        }
+    }
+}
+
+#[test]
 fn a_corner_outside_the_band_is_refused() {
     for (corner_hz, sample_hz) in
         [(0.0, 8000.0), (4000.0, 8000.0), (-1.0, 8000.0), (f64::NAN, 8000.0), (10.0, f64::INFINITY)]
