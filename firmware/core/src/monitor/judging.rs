@@ -46,8 +46,11 @@ fn take(findings: &mut Findings, found: Option<Finding>, breaks: &mut Breaks, ru
 }
 
 impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP> {
-    /// Frames that the judging of a stroke takes at most, without what is left to do for the one before it.
-    const PARTS: usize = ShapeJudge::<N, BINS>::PARTS + 3 + 2 * (8 / WINDOWS as usize);
+    /// Parts of the judging of a stroke besides its signature, at most: the die's limits, twice [`WINDOWS`] watch and
+    /// as many sensor windows, gain and speed, the verdict.
+    const BESIDES: usize = 7;
+    /// All of them, without what is left to do for the stroke before it.
+    const PARTS: usize = ShapeJudge::<N, BINS>::PARTS + Self::BESIDES;
 
     /// The stroke under way is over and goes to be judged.
     pub(super) fn end_stroke(&mut self, tick: Tick, given_up: bool) {
@@ -152,7 +155,8 @@ impl<const N: usize, const BINS: usize, const KEEP: usize> Monitor<N, BINS, KEEP
     /// Another stroke has ended while this one was still being judged: the rest of it at once, without its signature.
     #[inline(never)]
     pub(super) fn hurry(&mut self, tick: Tick) -> bool {
-        for _ in 0..Self::PARTS {
+        // One more to give the signature up.
+        for _ in 0..=Self::BESIDES {
             match self.judging {
                 None => return false,
                 Some(Judging { next: Part::Shape, .. }) => {

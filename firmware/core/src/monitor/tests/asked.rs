@@ -90,8 +90,8 @@ fn a_gauge_that_is_well_again_is_told_so_once_and_a_zero_at_its_limit_alone_is_t
     assert_eq!(told(&monitor), [(Some(Reason::GaugeDrifting), Some(1))]);
 }
 
-fn shaped() -> Shaped {
-    let mut settings = monitor::<{ shape::N }>(StrokeSource::Encoder).press().settings;
+fn shaped(source: StrokeSource) -> Shaped {
+    let mut settings = monitor::<{ shape::N }>(source).press().settings;
     settings.press.usable_energy_kj = None;
     let mut monitor = Shaped::new(settings.build().unwrap());
     monitor.self_test(Tick(0), true);
@@ -129,9 +129,9 @@ fn a_shape_filled_in_its_place_judges_as_one_that_was_set_and_its_refusals_are_t
     let model = shape::model();
     let words: Vec<u32> =
         (0..ShapeModel::<{ shape::N }, BINS>::WORDS).map(|n| model.word(n).unwrap()).collect();
-    let mut set = shaped();
+    let mut set = shaped(StrokeSource::Encoder);
     set.set_die(Tick(0), DieLimits::default(), Some(model), true).unwrap();
-    let mut filled = shaped();
+    let mut filled = shaped(StrokeSource::Encoder);
     assert_eq!(filled.fill_shape(0, &words), Err(FillError::NotBegun));
     assert_eq!(filled.commit_shape(Tick(0), true), Err(FillError::NotBegun));
     filled.begin_shape().unwrap();
@@ -151,7 +151,7 @@ fn a_shape_filled_in_its_place_judges_as_one_that_was_set_and_its_refusals_are_t
     assert_eq!(set.shape().measures(), filled.shape().measures());
 
     // While a die waits for the stroke under way to end, the shape that belongs to it cannot be begun.
-    let mut busy = shaped();
+    let mut busy = shaped(StrokeSource::Encoder);
     run(&mut busy, 0..TURN, 1.0, 0.0);
     (TURN..TURN + 200).for_each(|tick| {
         busy.step(&frame(tick, [50.0; 2]));
@@ -164,7 +164,7 @@ fn a_shape_filled_in_its_place_judges_as_one_that_was_set_and_its_refusals_are_t
 #[test]
 fn another_coil_that_was_told_is_noted_and_one_that_was_not_holds_the_press() {
     for told in [true, false] {
-        let mut monitor = shaped();
+        let mut monitor = shaped(StrokeSource::Encoder);
         monitor.set_die(Tick(0), DieLimits::default(), Some(shape::model()), true).unwrap();
         // Told before the top at which its first stroke begins and the old coil's last one ends.
         let ends = 13 * TURN;
@@ -179,5 +179,24 @@ fn another_coil_that_was_told_is_noted_and_one_that_was_not_holds_the_press() {
         let wanted = if told { Verdict::Note } else { Verdict::Hold };
         assert_eq!(first.0, wanted, "told: {told}, {after:?}");
         assert_eq!(first.1.contains(Reason::StockChanged), told, "{after:?}");
+    }
+}
+
+#[test]
+fn a_stroke_with_all_there_is_to_judge_is_told_in_the_frame_in_which_the_next_one_ends() {
+    let mut monitor = shaped(StrokeSource::Marked);
+    let mut limits = DieLimits::default();
+    told::fill_windows(&mut limits);
+    monitor.set_die(Tick(0), limits, Some(shape::model()), true).unwrap();
+    let mut reported = Vec::new();
+    for tick in 0..5 {
+        monitor.mark();
+        let step = monitor.step(&frame(tick, [1.0; 2]));
+        reported.push(step.reported.then(|| monitor.report().unwrap().findings.reasons()));
+    }
+    // The first ends where the second begins, and waits until that one ends.
+    assert_eq!(reported[..2], [None; 2]);
+    for reasons in &reported[2..] {
+        assert!(reasons.unwrap().contains(Reason::NotJudged), "{reported:?}");
     }
 }

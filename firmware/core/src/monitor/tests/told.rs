@@ -1,8 +1,8 @@
 //! What is told of a stroke, and when: findings, journal and ledger.
 
 use super::*;
-use crate::die::WATCH_WINDOWS;
-use crate::windows::{Channel, Span, WatchWindow, WindowValue};
+use crate::die::{SENSOR_WINDOWS, WATCH_WINDOWS};
+use crate::windows::{Channel, SensorRule, SensorWindow, Span, WatchWindow, WindowValue};
 
 #[test]
 fn a_stroke_over_a_machine_limit_is_an_overload_in_the_ledger_and_no_other_stroke_is() {
@@ -19,22 +19,26 @@ fn a_stroke_over_a_machine_limit_is_an_overload_in_the_ledger_and_no_other_strok
     assert_eq!(overloads, [0, 1, 1, 1]);
 }
 
+/// As many windows as there can be: loads up to 120 kN, and sensors that are never on.
+pub(super) fn fill_windows(limits: &mut DieLimits) {
+    let span = Span::angles(CrankAngle::TOP, CrankAngle::from_degrees(359.0));
+    let (verdict, rule) = (Verdict::Note, MofN::FIRST);
+    for _ in 0..WATCH_WINDOWS {
+        let (channel, value) = (Channel::Total, WindowValue::Greatest);
+        let window = WatchWindow { span, channel, value, low_kn: -1.0, high_kn: 120.0, verdict, rule };
+        limits.watch.push(window).unwrap();
+    }
+    for input in 0..SENSOR_WINDOWS as u8 {
+        let window = SensorWindow { span, input, must: SensorRule::OffThroughout, verdict, rule };
+        limits.sensors.push(window).unwrap();
+    }
+}
+
 #[test]
 fn strokes_that_end_before_the_last_one_was_judged_are_each_judged_and_told_in_order() {
     // A die with every window takes more frames to judge than these strokes have.
     let mut limits = peak_at_most(100.0, Verdict::Note);
-    for _ in 0..WATCH_WINDOWS {
-        let window = WatchWindow {
-            span: Span::angles(CrankAngle::TOP, CrankAngle::from_degrees(359.0)),
-            channel: Channel::Total,
-            value: WindowValue::Greatest,
-            low_kn: -1.0,
-            high_kn: 120.0,
-            verdict: Verdict::Note,
-            rule: MofN::FIRST,
-        };
-        limits.watch.push(window).unwrap();
-    }
+    fill_windows(&mut limits);
     for frames in 1..6 {
         let mut monitor = monitor::<1>(StrokeSource::Marked);
         monitor.set_limits(Tick(0), limits.clone()).unwrap();
