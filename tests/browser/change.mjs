@@ -91,10 +91,19 @@ export async function change(tell, shop) {
       await page.leads(() => page.click("form[action$=draft] button"));
     }
     assert.match(await one.text("main"), /Draft limits, version \d+/);
-    assert.match(await other.text("main"), /Changed meanwhile/);
-    // What the second engineer wrote is not lost: going back shows it.
-    const [newest] = await shop.json(`/api${DIE.replace("/die/", "/dies/")}`);
-    assert.equal(newest.limits.peak_kn[1], 1210);
+    const versions = () => shop.json(`/api${DIE.replace("/die/", "/dies/")}`);
+    assert.match(await other.text("main"), /Changed meanwhile[\s\S]*by A\. Engineer[\s\S]*a trial[\s\S]*Nothing of yours was stored/);
+    const [first] = await versions();
+    assert.equal(first.limits.peak_kn[1], 1210);
+    // What the second engineer wrote is not lost: it stands there beside what holds now, and can be sent on.
+    const typed = () => ["peak_high", "reason"].map((name) => document.querySelector(`form[action$=draft] [name=${name}]`).value);
+    assert.deepEqual(await other.ask(typed), ["990", "a trial"]);
+    assert.match(await other.text("form[action$=draft]"), /version \d+: .*1210 kN/);
+    await other.leads(() => other.click("form[action$=draft] button"));
+    const [second] = await versions();
+    assert.equal(second.version, first.version + 1);
+    assert.equal(second.limits.peak_kn[1], 990);
+    assert.deepEqual(other.problems, []);
     await friend.leave();
   });
 

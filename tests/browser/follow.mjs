@@ -4,16 +4,23 @@ import { setTimeout as sleep } from "node:timers/promises";
 
 import { Console, Line } from "./consoles.mjs";
 
-const seen = () => Number(document.documentElement.dataset.strokesSeen ?? 0);
 const last = () => Number(document.documentElement.dataset.lastStroke ?? 0);
 const began = () => Number(document.querySelector("[data-live]").dataset.after);
 
 /** The page holds every stroke since it was loaded: numbers of one console's strokes have no gaps. */
 async function hasAll(page, of) {
-  const [first, newest, count] = [await page.ask(began), await page.ask(last), await page.ask(seen)];
+  const first = await page.ask(began);
+  const { newest, count, marks } = await page.ask(() => ({
+    newest: Number(document.documentElement.dataset.lastStroke),
+    count: Number(document.documentElement.dataset.strokesSeen),
+    marks: [...document.querySelectorAll("[data-row] a")].map((a) => Number(a.getAttribute("href").split("/").pop())),
+  }));
   const stored = await of.json(`/api/strokes?after=${first}&before=${newest + 1}`);
   assert.equal(count, stored.length, `after ${first} up to ${newest}`);
   assert.equal(stored.at(-1).id, newest);
+  // And shows them: the marks are the store's latest strokes, each once, none left out.
+  const latest = stored.map((one) => one.id).reverse().slice(0, marks.length);
+  assert.deepEqual(marks.slice(0, latest.length), latest);
 }
 
 export async function follow(tell, shop, args) {

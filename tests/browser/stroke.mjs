@@ -91,6 +91,28 @@ export async function stroke(tell, shop) {
     assert.deepEqual(page.problems, []);
   });
 
+  await tell("a finger reads values by a tap and looks closer by buttons", async (visitor) => {
+    const id = await held(shop);
+    const readings = await shop.json(`/api/strokes/${id}/readings`);
+    const page = await visitor.page({ width: 800, height: 1000 });
+    await page.send("Emulation.setTouchEmulationEnabled", { enabled: true });
+    await page.go(`${shop.url}/stroke/${id}`);
+    await page.until("the readings", ready);
+    const { x, y } = await page.place("[data-surface] svg");
+    await page.send("Input.dispatchTouchEvent", { type: "touchStart", touchPoints: [{ x, y }] });
+    await page.send("Input.dispatchTouchEvent", { type: "touchEnd", touchPoints: [] });
+    const shown = await page.until("a value", () => ({ ...document.querySelector("[data-values]").dataset }).at && { ...document.querySelector("[data-values]").dataset });
+    const n = readings.position.indexOf(Number(shown.at));
+    assert.ok(n >= 0 && Number(shown.total) === readings.total_kn[n], JSON.stringify(shown));
+    await page.click("[data-do=on]");
+    assert.equal(readings.position.indexOf(Number((await page.ask(values)).at)), n + 20);
+    const span = () => { const n = document.querySelector("[data-surface] svg").dataset.areas.split(" ")[0].split(",").map(Number); return n[5] - n[4]; };
+    const whole = await page.ask(span);
+    await page.click("[data-do=closer]");
+    await page.until("a closer look", (whole) => { const n = document.querySelector("[data-surface] svg").dataset.areas.split(" ")[0].split(",").map(Number); return n[5] - n[4] < 0.7 * whole; }, whole);
+    assert.deepEqual(page.problems, []);
+  });
+
   await tell("keys lead from stroke to stroke and a field takes letters as letters", async (visitor) => {
     const id = await held(shop);
     const page = await visitor.page();

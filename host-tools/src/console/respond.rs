@@ -7,7 +7,7 @@ use axum::http::request::Parts;
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{Html, IntoResponse, Response};
-use maud::{Markup, html};
+use maud::{Markup, PreEscaped, html};
 
 use super::app::{App, MOST_BODY};
 use super::auth;
@@ -113,12 +113,14 @@ pub struct Refusal {
     pub status: StatusCode,
     /// What happened and what to do.
     pub says: String,
+    /// What people need to go on, under the words; programs get the words alone.
+    pub further: Option<String>,
 }
 
 impl Refusal {
     /// With this status and these words.
     pub fn new(status: StatusCode, says: impl Into<String>) -> Self {
-        Self { status, says: says.into() }
+        Self { status, says: says.into(), further: None }
     }
 
     /// What was sent cannot be understood.
@@ -145,6 +147,13 @@ impl Refusal {
             StatusCode::FORBIDDEN,
             "This form was sent already or is too old; nothing was changed. Go back, load the page again and send it once.",
         )
+    }
+
+    /// With what people need to go on.
+    #[must_use]
+    pub fn with(mut self, further: Markup) -> Self {
+        self.further = Some(further.into_string());
+        self
     }
 
     fn title(&self) -> &'static str {
@@ -204,7 +213,11 @@ async fn worded(answer: Response, visitor: &Visitor) -> Response {
     let body = html! {
         h1 { (refusal.title()) }
         p { (refusal.says) }
-        p { a href="/" { "To the presses" } }
+        @if let Some(further) = &refusal.further { (PreEscaped(further)) }
+        p {
+            @if refusal.status == StatusCode::FORBIDDEN && visitor.engineer.is_none() { a href="/sign-in" { "Sign in as engineer" } ", " }
+            a href="/" { "to the presses" }
+        }
     };
     (refusal.status, page(visitor, refusal.title(), body)).into_response()
 }

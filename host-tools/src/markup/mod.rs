@@ -67,6 +67,12 @@ pub(crate) fn sentence(text: &str) -> String {
     format!("{first}{}{end}", letters.as_str())
 }
 
+/// So many of something: `1 coil`, `3 coils`.
+#[must_use]
+pub fn counted(count: u64, what: &str) -> String {
+    if count == 1 { format!("1 {what}") } else { format!("{count} {what}s") }
+}
+
 /// A part of an address: everything but letters, digits and `-_.` in percent form.
 #[must_use]
 pub fn part(text: &str) -> String {

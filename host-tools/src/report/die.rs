@@ -9,7 +9,7 @@ use crate::card::die::{Axis, DieCard, ShapeCard};
 use crate::card::press::PressCard;
 use crate::figure::{AxisKind, LoadUnit, Signature, Trace};
 use crate::markup::limits::limits;
-use crate::markup::{load_unit, time};
+use crate::markup::{counted, load_unit, time};
 use crate::picture::{BAND_DEVIATIONS, Caption, LearntBand, over_strokes};
 use crate::session::Outcome;
 
@@ -155,7 +155,7 @@ impl Die {
             @if let Some(from) = &self.card.provenance {
                 p { (from.evidence) }
                 dl class="facts" {
-                    dt { "Learnt from" } dd { (from.recording) ", " (from.strokes_used) " of " (from.strokes_seen) " strokes, " (from.coils) " coil(s), " @if from.coil_changes_marked { "changes marked" } @else { "changes not marked" } }
+                    dt { "Learnt from" } dd { (from.recording) ", " (from.strokes_used) " of " (from.strokes_seen) " strokes, " (counted(from.coils, "coil")) ", " @if from.coil_changes_marked { "changes marked" } @else { "changes not marked" } }
                     dt { "Left out" } dd {
                         @if from.strokes_left_out.is_empty() { "none" }
                         @else { "strokes " (from.strokes_left_out.iter().take(30).map(u64::to_string).collect::<Vec<_>>().join(", ")) @if from.strokes_left_out.len() > 30 { " and more" } " (too unlike the rest; they may be rare good ones)" }

@@ -94,6 +94,8 @@
     return best;
   };
 
+  const start = () => at < 0 ? nearest((areas[0].from + areas[0].to) / 2) : at;
+
   const look = async (from, to) => {
     span = from === null ? null : [from, to];
     const query = span ? "?" + new URLSearchParams({ from: String(from), to: String(to) }) : "";
@@ -125,6 +127,12 @@
     }
     show(nearest(toAxis(px)));
   });
+  // A finger taps without moving: the cursor goes there, and the buttons do what drag and keys do.
+  surface.addEventListener("click", (event) => { if (readings && areas.length) show(nearest(toAxis(pointer(event)))); });
+  const deeds = { back: () => show(start() - 20), on: () => show(start() + 20), closer: () => closer(0.5), wider: () => closer(2) };
+  for (const button of figure.querySelectorAll("[data-do]")) {
+    button.addEventListener("click", () => { if (readings && areas.length) deeds[button.dataset.do](); });
+  }
   surface.addEventListener("pointerdown", (event) => { if (event.button === 0 && event.pointerType !== "touch") drag = pointer(event); });
   window.addEventListener("pointerup", (event) => {
     if (drag === null) return;
@@ -139,9 +147,8 @@
   surface.addEventListener("keydown", (event) => {
     if (!readings || event.ctrlKey || event.altKey || event.metaKey) return;
     const step = event.shiftKey ? 20 : 1;
-    const start = at < 0 ? nearest((areas[0].from + areas[0].to) / 2) : at;
-    if (event.key === "ArrowRight") show(start + step);
-    else if (event.key === "ArrowLeft") show(start - step);
+    if (event.key === "ArrowRight") show(start() + step);
+    else if (event.key === "ArrowLeft") show(start() - step);
     else if (event.key === "Home") show(nearest(areas[0].from));
     else if (event.key === "End") show(nearest(areas[0].to));
     else if (event.key === "+") closer(0.5);

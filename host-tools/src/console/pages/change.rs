@@ -6,11 +6,12 @@ use axum::extract::{Form, Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use bolster_core::press::Columns;
+use maud::html;
 use serde::Deserialize;
 
-use super::die::{SHOWN_AGAINST, parse, stops};
+use super::die::{Fields, SHOWN_AGAINST, change_form, parse, stops};
 use super::words::limits::{Limit, further, limits};
-use super::words::part;
+use super::words::{part, time};
 use crate::card::die::{Band, DieCard, LimitsCard, ReviewedStrokes, State as CardState, Then};
 use crate::console::app::App;
 use crate::console::respond::{Refusal, Visitor, off_thread, unit_of, unit_word};
@@ -132,8 +133,43 @@ fn words(card: &DieCard) -> String {
     plain.iter().map(of).chain(further(card, LoadUnit::Kn)).collect::<Vec<_>>().join("; ")
 }
 
+fn address(press: &str, die: &str) -> String {
+    format!("/die/{}/{}", part(press), part(die))
+}
+
+/// For whom another was faster, or who slipped in a number: the form again with what they typed, to be sent on as a change
+/// of the version there is now, of which is said whose it is.
+fn typed_again(
+    why: Refusal,
+    sender: &Sender,
+    at: &str,
+    store: &Store,
+    given: Draft,
+    names: [&str; 2],
+) -> Refusal {
+    let newest = store.newest_card(names[0], names[1]).and_then(|row| Ok((parse(&row)?, row)));
+    let (Ok((card, row)), Some(token)) = (newest, sender.app.sessions.form_token(&sender.session)) else {
+        return why;
+    };
+    let fields = Fields {
+        ends: [
+            [given.peak_low, given.peak_high],
+            [given.reverse_low, given.reverse_high],
+            [given.work_low, given.work_high],
+        ],
+        reason: given.reason,
+        typed: true,
+    };
+    why.with(html! {
+        p { "Version " (row.version) " is by " (row.who) " on " (time(row.at_ms)) ": " (row.reason) "." }
+        p { "Nothing of yours was stored. It stands below as you wrote it: compare each limit with the one of version " (row.version)
+            " beside it, then send it again, or " a href=(at) { "look at the die as it is now" } "." }
+        (change_form(at, &token, row.version, (&card, unit_of(&given.unit)), &fields))
+    })
+}
+
 fn back(press: &str, die: &str) -> Response {
-    let at = format!("/die/{}/{}", part(press), part(die));
+    let at = address(press, die);
     (StatusCode::SEE_OTHER, [(header::LOCATION, at)]).into_response()
 }
 
@@ -180,6 +216,32 @@ impl Change<'_> {
     }
 }
 
+fn store_draft(
+    sender: &Sender,
+    store: &Store,
+    [press, die]: [&str; 2],
+    given: &Draft,
+    why: &str,
+) -> Result<(), Refusal> {
+    let before = parse(&store.newest_card(press, die)?)?;
+    let mut card = before.clone();
+    card.limits = drafted(given, &before)?;
+    card.die.state = CardState::Draft;
+    card.acceptance = None;
+    card.reviews.clear();
+    let change = Change {
+        press,
+        die,
+        began: given.version,
+        accepted: false,
+        who: &sender.name,
+        reason: why,
+        says: format!("limits of die {die} drafted as version {}", given.version + 1),
+        old: words(&before),
+    };
+    change.store(sender, store, &card)
+}
+
 /// Stores a draft.
 ///
 /// # Errors
@@ -193,26 +255,12 @@ pub async fn draft(
     let sender = Sender::of(&app, visitor, given.token.clone())?;
     let why = reason(&given.reason)?;
     let store = Arc::clone(&app.store);
-    off_thread(move || {
-        let current = store.newest_card(&press, &die)?;
-        let before = parse(&current)?;
-        let mut card = before.clone();
-        card.limits = drafted(&given, &before)?;
-        card.die.state = CardState::Draft;
-        card.acceptance = None;
-        card.reviews.clear();
-        let change = Change {
-            press: &press,
-            die: &die,
-            began: given.version,
-            accepted: false,
-            who: &sender.name,
-            reason: &why,
-            says: format!("limits of die {die} drafted as version {}", given.version + 1),
-            old: words(&before),
-        };
-        change.store(&sender, &store, &card)?;
-        Ok(back(&press, &die))
+    off_thread(move || match store_draft(&sender, &store, [&press, &die], &given, &why) {
+        Ok(()) => Ok(back(&press, &die)),
+        Err(why) if matches!(why.status, StatusCode::CONFLICT | StatusCode::BAD_REQUEST) => {
+            Err(typed_again(why, &sender, &address(&press, &die), &store, given, [&press, &die]))
+        }
+        Err(why) => Err(why),
     })
     .await
 }

@@ -7,7 +7,7 @@ use bolster_core::verdict::Verdict;
 use maud::{Markup, html};
 
 use super::words::limits::{Limit, further, limits};
-use super::words::{lamp, load_unit, part, time};
+use super::words::{counted, lamp, load_unit, part, time};
 use crate::card::die::{Band, DieCard};
 use crate::cmd::CAUTION;
 use crate::console::app::App;
@@ -96,7 +96,7 @@ fn provenance(card: &DieCard) -> Markup {
             Some(from) => {
                 p { (from.evidence) }
                 dl class="facts" {
-                    dt { "Learnt from" } dd { (from.recording) ", " (from.strokes_used) " of " (from.strokes_seen) " strokes, " (from.coils) " coil(s)" }
+                    dt { "Learnt from" } dd { (from.recording) ", " (from.strokes_used) " of " (from.strokes_seen) " strokes, " (counted(from.coils, "coil")) }
                     dt { "False stops asked for" } dd { (format!("{:.0e}", from.false_stop_asked)) " a stroke; the strokes support " (format!("{:.1e}", from.false_stop_supported)) }
                     dt { "Recording's SHA-256" } dd { code { (from.sha256) } }
                     dt { "Made by" } dd { (from.made_by) }
@@ -124,12 +124,37 @@ fn history(versions: &[(CardRow, DieCard)], unit: LoadUnit) -> Markup {
     }
 }
 
-fn change_form(at: &str, token: &str, version: i64, card: &DieCard, unit: LoadUnit) -> Markup {
-    let shown = |limit: &Limit, end: usize| match limit.band.and_then(|band| band.ends.get(end).copied()) {
-        None => String::new(),
-        Some(value) if limit.is_load => format!("{:.3}", unit.of_kn(value)),
-        Some(value) => format!("{value:.4}"),
-    };
+/// What the fields of the form for a change hold.
+#[derive(Debug, Default)]
+pub(super) struct Fields {
+    /// Lowest and highest value of each plain limit, in the order of [`limits`].
+    pub ends: [[String; 2]; 3],
+    /// Why.
+    pub reason: String,
+    /// Typed by somebody who had not seen the card's present limits: these are shown beside.
+    pub typed: bool,
+}
+
+impl Fields {
+    fn of(card: &DieCard, unit: LoadUnit) -> Self {
+        let shown = |limit: &Limit, end: usize| match limit.band.and_then(|band| band.ends.get(end).copied())
+        {
+            None => String::new(),
+            Some(value) if limit.is_load => format!("{:.3}", unit.of_kn(value)),
+            Some(value) => format!("{value:.4}"),
+        };
+        Self { ends: limits(card).map(|limit| [shown(&limit, 0), shown(&limit, 1)]), ..Self::default() }
+    }
+}
+
+/// The form for a change of this version.
+pub(super) fn change_form(
+    at: &str,
+    token: &str,
+    version: i64,
+    (card, unit): (&DieCard, LoadUnit),
+    fields: &Fields,
+) -> Markup {
     html! {
         h3 { "Change the limits" }
         p { "A change makes a draft. It holds no press until it is accepted. Empty fields mean no limit; machine limits stay whatever is written here." }
@@ -137,14 +162,15 @@ fn change_form(at: &str, token: &str, version: i64, card: &DieCard, unit: LoadUn
             input type="hidden" name="token" value=(token);
             input type="hidden" name="version" value=(version);
             input type="hidden" name="unit" value=(unit_word(unit));
-            @for limit in limits(card) {
+            @for (limit, [low, high]) in limits(card).iter().zip(&fields.ends) {
                 fieldset {
                     legend { (limit.label) ", " (if limit.is_load { unit.symbol() } else { "kJ" }) }
-                    label { "at least " input name={ (limit.key) "_low" } inputmode="decimal" value=(shown(&limit, 0)); }
-                    label { "at most " input name={ (limit.key) "_high" } inputmode="decimal" value=(shown(&limit, 1)); }
+                    label { "at least " input name={ (limit.key) "_low" } inputmode="decimal" value=(low); }
+                    label { "at most " input name={ (limit.key) "_high" } inputmode="decimal" value=(high); }
+                    @if fields.typed { span class="small" { "version " (version) ": " (limit.words(unit)) } }
                 }
             }
-            label { "Why " input name="reason" required maxlength="500" class="wide"; }
+            label { "Why " input name="reason" value=(fields.reason) required maxlength="500" class="wide"; }
             button { "Store as draft" }
             p class="caution" { (CAUTION) }
         }
@@ -200,9 +226,9 @@ pub async fn show(
         @match (&visitor.engineer, row.accepted) {
             (Some(_), false) => {
                 @if let Some(token) = token() { (accept_form(&at, &token, row.version)) }
-                @if let Some(token) = token() { (change_form(&at, &token, row.version, card, unit)) }
+                @if let Some(token) = token() { (change_form(&at, &token, row.version, (card, unit), &Fields::of(card, unit))) }
             }
-            (Some(_), true) => { @if let Some(token) = token() { (change_form(&at, &token, row.version, card, unit)) } }
+            (Some(_), true) => { @if let Some(token) = token() { (change_form(&at, &token, row.version, (card, unit), &Fields::of(card, unit))) } }
             (None, _) => { p { a href="/sign-in" { "Sign in as engineer" } " to change or accept limits." } }
         }
         h2 { "Envelope" }

@@ -7,7 +7,7 @@ use bolster_core::verdict::Reason;
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use super::words::{load_unit, part};
+use super::words::{counted, load_unit, part};
 use crate::card::press::PressCard;
 use crate::console::app::App;
 use crate::console::respond::{Page, Visitor, off_thread, page};
@@ -177,7 +177,7 @@ fn over(rows: &[StrokeRow], unit: LoadUnit) -> Markup {
         h2 { "Over the press's limits" }
         @if rows.is_empty() { p { "No stroke stored went over a limit of the press." } }
         @else {
-            p { (rows.len()) " stroke(s); the latest:" }
+            p { (counted(rows.len() as u64, "stroke")) "; the latest:" }
             @let latest: Vec<StrokeRow> = rows.iter().take(LISTED).cloned().collect();
             (super::strokes::table(&latest, unit, false))
         }

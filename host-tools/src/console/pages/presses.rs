@@ -70,7 +70,7 @@ fn stop_words(stop: Option<&StrokeRow>) -> Markup {
 fn press(now: &Now, unit: LoadUnit, heading: &Markup) -> Markup {
     let last = now.recent.first();
     let rated = now.card.spec.rated_kn;
-    let percent = last.map_or(0.0, |row| 100.0 * row.peak_kn / rated);
+    let percent = last.map(|row| 100.0 * row.peak_kn / rated);
     html! {
         article class="press" data-press=(now.card.name) data-rated=(rated) {
             (heading)
@@ -82,9 +82,9 @@ fn press(now: &Now, unit: LoadUnit, heading: &Markup) -> Markup {
                     " " span class="unit" { (unit.symbol()) }
                 }
             }
-            meter min="0" max="120" low="80" high="100" value=(format!("{percent:.1}")) aria-label="Peak as a share of the rated load, percent" data-meter="" {}
+            meter min="0" max="120" low="80" high="100" value=(format!("{:.1}", percent.unwrap_or(0.0))) aria-label="Peak as a share of the rated load, percent" data-meter="" {}
             p class="share" {
-                span data-percent="" { (format!("{percent:.0}")) } " % of " (load_unit(unit, rated)) " rated"
+                span data-percent="" { (percent.map_or("–".into(), |percent| format!("{percent:.0}"))) } " % of " (load_unit(unit, rated)) " rated"
                 @if let Some(row) = last { ", " span class="time" data-when="" { (time(row.at_ms)) } }
             }
             p class="says" data-says="" { (last.map(|row| says(&row.reasons)).unwrap_or_default()) }

@@ -91,13 +91,18 @@ fn read_signature(shown: &Shown, svg: &str, span: Option<(f64, f64)>) -> Markup 
     html! {
         figure class="reads" data-readings={ "/api/strokes/" (id) "/readings" } data-picture={ "/stroke/" (id) "/signature.svg" } {
             figcaption id="how" {
-                "Signature over the die's envelope. Point at it or, with the picture in focus, press the arrow keys to read values; "
+                "Signature over the die's envelope. Point at it, tap it or, with the picture in focus, press the arrow keys to read values; "
                 "drag over a part or press + and − for a closer look, 0 for the whole stroke."
             }
             form method="get" class="ask" {
-                label { "From " input name="from" inputmode="decimal" value=(span.map(|span| span.0.to_string()).unwrap_or_default()) size="7"; }
+                label { "From (as on the picture's axis) " input name="from" inputmode="decimal" value=(span.map(|span| span.0.to_string()).unwrap_or_default()) size="7"; }
                 label { "to " input name="to" inputmode="decimal" value=(span.map(|span| span.1.to_string()).unwrap_or_default()) size="7"; }
                 button { "Closer" } " " a href={ "/stroke/" (id) } { "Whole stroke" }
+            }
+            p class="steps" role="group" aria-label="Cursor and closer look" {
+                @for (word, what) in [("back", "Cursor back"), ("on", "Cursor on"), ("closer", "Closer there"), ("wider", "Wider")] {
+                    button type="button" data-do=(word) { (what) }
+                }
             }
             output class="values" aria-live="polite" data-values="" { "No place chosen." }
             div class="scroll picture" tabindex="0" role="application" aria-label="Signature; arrow keys move a cursor" aria-describedby="how" data-surface="" { (PreEscaped(svg)) }
