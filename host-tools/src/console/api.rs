@@ -203,6 +203,15 @@ fn label(text: &str) -> String {
     text.replace('\\', "\\\\").replace('"', "\\\"").replace('\n', "\\n")
 }
 
+/// A number in the metrics' text form.
+fn number(value: f64) -> String {
+    match value {
+        f64::INFINITY => "+Inf".to_owned(),
+        f64::NEG_INFINITY => "-Inf".to_owned(),
+        _ => value.to_string(),
+    }
+}
+
 /// Metrics in the text form of Prometheus.
 ///
 /// # Errors
@@ -229,7 +238,8 @@ fn metrics_text(app: &App) -> Result<String, Refusal> {
     }
     text += "# HELP bolster_peak_kn Peak load of the latest stroke, kN.\n# TYPE bolster_peak_kn gauge\n";
     for status in &statuses {
-        let _ = writeln!(text, "bolster_peak_kn{{press=\"{}\"}} {}", label(&status.press), status.peak_kn);
+        let (press, peak) = (label(&status.press), number(status.peak_kn));
+        let _ = writeln!(text, "bolster_peak_kn{{press=\"{press}\"}} {peak}");
     }
     text += "# HELP bolster_feed_up Whether a press's strokes come in.\n# TYPE bolster_feed_up gauge\n";
     for status in &statuses {

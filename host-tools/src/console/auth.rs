@@ -245,6 +245,41 @@ mod tests {
     }
 
     #[test]
+    fn a_session_is_over_after_its_time_or_half_an_hour_without_a_request_and_its_forms_with_it() {
+        let sessions = Sessions::default();
+        let stored = hash(PASSWORD).unwrap();
+        let past = Duration::from_secs(1);
+        for (began, seen, is_over) in [
+            (LASTS - past, Duration::ZERO, false),
+            (LASTS + past, Duration::ZERO, true),
+            (Duration::ZERO, IDLE - past, false),
+            (Duration::ZERO, IDLE + past, true),
+        ] {
+            let secret = sessions.sign_in("A", PASSWORD, Some(&stored), here()).unwrap();
+            let token = sessions.form_token(&secret).unwrap();
+            let now = Instant::now();
+            if let Some(session) = sessions.open.lock().unwrap().get_mut(&key(&secret)) {
+                (session.began, session.seen) = (now - began, now - seen);
+            }
+            assert_eq!(sessions.name(&secret).is_none(), is_over, "{began:?} {seen:?}");
+            assert_eq!(sessions.form_token(&secret).is_none(), is_over, "{began:?} {seen:?}");
+            assert_eq!(sessions.use_token(&secret, &token), !is_over, "{began:?} {seen:?}");
+        }
+        // Such as are over make room for the next who signs in.
+        sessions.sign_in("A", PASSWORD, Some(&stored), here()).unwrap();
+        assert_eq!(sessions.open.lock().unwrap().len(), 3);
+    }
+
+    #[test]
+    fn of_more_forms_than_a_session_may_have_open_the_oldest_is_good_no_more() {
+        let sessions = Sessions::default();
+        let secret = sessions.sign_in("A", PASSWORD, Some(&hash(PASSWORD).unwrap()), here()).unwrap();
+        let tokens: Vec<String> = (0..=MOST_FORMS).map(|_| sessions.form_token(&secret).unwrap()).collect();
+        assert!(!sessions.use_token(&secret, &tokens[0]));
+        assert!(tokens[1..].iter().all(|token| sessions.use_token(&secret, token)));
+    }
+
+    #[test]
     fn after_ten_wrong_passwords_even_the_right_one_is_not_tried() {
         let sessions = Sessions::default();
         let stored = hash(PASSWORD).unwrap();

@@ -5,7 +5,7 @@ use axum::response::{IntoResponse, Response};
 
 use super::respond::Refusal;
 use super::store::{EventRow, StrokeRow};
-use crate::markup::time;
+use crate::markup::moment;
 
 /// Rows of one file; a longer span is fetched in parts.
 pub const MOST_ROWS: usize = 100_000;
@@ -33,7 +33,7 @@ pub struct Export {
 /// Forms a table can be taken away in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Form {
-    /// RFC 4180, loads in kN, times as text in UTC.
+    /// RFC 4180, loads in kN, times to the millisecond as RFC 3339 has them, in UTC.
     Csv,
     /// Apache Parquet, gzip-compressed, times as UTC timestamps of ms.
     #[cfg(feature = "parquet")]
@@ -135,7 +135,7 @@ impl Values {
     fn cell(&self, row: usize) -> String {
         match self {
             Self::Whole(values) => values.get(row).copied().flatten().map(|value| value.to_string()),
-            Self::Moment(values) => values.get(row).copied().map(time),
+            Self::Moment(values) => values.get(row).copied().map(moment),
             Self::Number(values) => values.get(row).copied().flatten().map(|value| value.to_string()),
             Self::Text(values) => values.get(row).and_then(Option::as_deref).map(harmless),
         }
@@ -143,9 +143,13 @@ impl Values {
     }
 }
 
+/// What a spreadsheet may take for the beginning of a formula; some take full-width signs as well, and look behind a first line
+/// that is empty. Source: OWASP, "CSV Injection" (from memory).
+const FORMULA: [char; 11] = ['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠'];
+
 /// A text as a spreadsheet may take it: what it would take for a formula is led by an apostrophe.
 fn harmless(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text.to_owned() }
+    if text.starts_with(FORMULA) { format!("'{text}") } else { text.to_owned() }
 }
 
 #[cfg(feature = "parquet")]
@@ -256,7 +260,7 @@ mod tests {
         assert_eq!((&back[0][2], &back[0][5]), ("P\"3\", left", "'=cmd()"));
         assert_eq!(back[0][9].parse::<f64>(), Ok(0.1 + 0.2));
         assert_eq!((&back[0][11], &back[1][11]), ("", "1.5"));
-        assert_eq!(&back[0][1], "2025-12-29 09:20:00 UTC");
+        assert_eq!(&back[0][1], "2025-12-29T09:20:00.001Z");
     }
 
     #[cfg(feature = "parquet")]

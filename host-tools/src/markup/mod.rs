@@ -17,6 +17,15 @@ pub fn time(at_ms: i64) -> String {
     }
 }
 
+/// A time of so many ms since 1970, to the millisecond, as RFC 3339 has it; [`time_of`] takes it back.
+#[must_use]
+pub fn moment(at_ms: i64) -> String {
+    match Timestamp::from_millisecond(at_ms) {
+        Ok(at) => at.strftime("%Y-%m-%dT%H:%M:%S.%3fZ").to_string(),
+        Err(_) => "no time".to_owned(),
+    }
+}
+
 /// Milliseconds since 1970 of a day's beginning or a time, UTC: `2026-01-05` or `2026-01-05T06:00`.
 #[must_use]
 pub fn time_of(text: &str) -> Option<i64> {

@@ -1,12 +1,15 @@
 //! The JSON interface against its own OpenAPI document, and the metrics against their form.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
 
 use serde_json::Value;
 
-use crate::client::{Answer, escaped};
+use bolster::console::feed::FeedState;
+
+use crate::client::{Answer, Follower, escaped, raw, raw_status};
 use crate::schema::wrong;
-use crate::server::{Console, DIE};
+use crate::server::{Console, DIE, PRESS};
 
 fn document(console: &Console) -> Value {
     let answer = console.viewer().get("/api/openapi.json");
@@ -50,7 +53,22 @@ fn values(console: &Console, name: &str) -> (String, Option<&'static str>) {
         "unit" => ("kN".into(), None),
         "quantity" => ("peak".into(), None),
         "limit" => ("12".into(), Some("much")),
+        "feeds" => ("0".into(), None),
         other => panic!("this test knows no value of the parameter {other}; give it one"),
+    }
+}
+
+/// An address whose answer does not end, with each of its parameters.
+fn streams(console: &Console, path: &str, operation: &Value) {
+    let parameters = operation["parameters"].as_array().unwrap();
+    let named = |name: &str| format!("{name}={}", escaped(&values(console, name).0));
+    let queries = parameters.iter().map(|one| named(one["name"].as_str().unwrap()));
+    for query in queries.chain(["after=0".to_owned()]) {
+        let mut page = Follower::new(console.address, &format!("{path}?{query}"), None).unwrap();
+        assert_eq!(page.status, 200, "{path}?{query}");
+        console.store.add_strokes(&[crate::server::stroke(PRESS, 1, 1.0)]).unwrap();
+        let event = page.next(Duration::from_secs(20)).expect("an event");
+        assert!(["strokes", "feeds"].contains(&event.name.as_str()), "{path}?{query}: {event:?}");
     }
 }
 
@@ -67,6 +85,13 @@ fn every_address_of_the_document_answers_as_described() {
             "{path}: for reading only"
         );
         let operation = &methods["get"];
+        if path.ends_with(".parquet") && !cfg!(feature = "parquet") {
+            continue;
+        }
+        if !operation["responses"]["200"]["content"]["text/event-stream"].is_null() {
+            streams(&console, path, operation);
+            continue;
+        }
         let parameters = operation["parameters"].as_array().cloned().unwrap_or_default();
         let of = |place: &str| parameters.iter().filter(move |one| one["in"] == place).collect::<Vec<_>>();
         let mut address = path.clone();
@@ -107,21 +132,68 @@ fn every_address_of_the_document_answers_as_described() {
     assert!(answered >= 8, "{answered}");
 }
 
+/// Every address that the console serves, as its router has them.
+pub fn routes() -> BTreeSet<&'static str> {
+    let router = include_str!("../../src/console/app.rs");
+    let routes: BTreeSet<&str> =
+        router.split(".route(\"").skip(1).filter_map(|rest| rest.split('"').next()).collect();
+    assert!(routes.len() > 30 && routes.iter().all(|path| path.starts_with('/')), "{routes:?}");
+    routes
+}
+
+/// An address of a route, its parts filled in.
+pub fn address(console: &Console, route: &str) -> String {
+    let picture = if route.starts_with("/wear/") { "peaks.svg" } else { "signature.svg" };
+    route
+        .replace("{press}", PRESS)
+        .replace("{die}", &escaped(DIE))
+        .replace("{id}", &console.held().to_string())
+        .replace("{picture}", picture)
+}
+
+/// Whether an address of the document is one of this route.
+fn is_of(path: &str, route: &str) -> bool {
+    let (path, route): (Vec<&str>, Vec<&str>) = (path.split('/').collect(), route.split('/').collect());
+    let fits = |(one, of): (&&str, &&str)| one == of || (of.starts_with('{') && !one.is_empty());
+    path.len() == route.len() && path.iter().zip(&route).all(fits)
+}
+
 #[test]
-fn every_address_under_api_is_in_the_document() {
+fn every_address_with_an_answer_for_programs_is_in_the_document_and_the_document_names_no_other() {
     let console = Console::with_strokes();
     let document = document(&console);
-    let routes = include_str!("../../src/console/app.rs");
-    let served: BTreeSet<&str> =
-        routes.split('"').filter(|text| text.starts_with("/api/") && !text.contains('\n')).collect();
-    let described: BTreeSet<&str> = document["paths"]
-        .as_object()
-        .unwrap()
-        .keys()
-        .map(String::as_str)
-        .filter(|path| path.starts_with("/api/"))
-        .collect();
-    assert_eq!(served, described);
+    let described: Vec<&str> = document["paths"].as_object().unwrap().keys().map(String::as_str).collect();
+    let routes = routes();
+    for path in &described {
+        assert!(routes.iter().any(|route| is_of(path, route)), "{path} is described and not served");
+    }
+    let mut for_programs = 0;
+    for route in &routes {
+        if route.ends_with(".parquet") && !cfg!(feature = "parquet") {
+            continue;
+        }
+        let path = address(&console, route);
+        // The head is enough: one of them does not end.
+        let request =
+            format!("GET {path} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", console.address);
+        let answer =
+            String::from_utf8_lossy(&raw(console.address, request.as_bytes(), Duration::from_secs(3)))
+                .into_owned();
+        let status = raw_status(answer.as_bytes());
+        assert!(status == 200 || status == 303 || status == 405, "{path}: {answer}");
+        let head = answer.split("\r\n\r\n").next().unwrap_or("").to_ascii_lowercase();
+        let kind =
+            head.split("content-type: ").nth(1).and_then(|rest| rest.split(['\r', ';']).next()).unwrap_or("");
+        let for_people = ["text/html", "image/svg+xml", "text/css", "text/javascript", ""].contains(&kind);
+        // Changes are made by people, with a form.
+        if status == 200 && !for_people {
+            assert!(described.contains(route), "{path} answers with {kind} and is not described");
+            for_programs += 1;
+        }
+    }
+    // Of one route the document names one answer only: the recording among a stroke's pictures.
+    let among_others = described.iter().filter(|path| !routes.contains(**path)).count();
+    assert_eq!((for_programs + among_others, among_others), (described.len(), 1));
 }
 
 #[test]
@@ -159,31 +231,147 @@ fn following_by_number_reads_every_stroke_once() {
     assert_eq!(read, ids.iter().rev().copied().collect::<Vec<_>>());
 }
 
-#[test]
-fn metrics_are_in_their_text_form_and_count_what_is_stored() {
-    let console = Console::with_strokes();
-    let answer = console.viewer().get("/metrics");
-    assert!(answer.header("content-type").starts_with("text/plain; version=0.0.4"));
-    let text = answer.text();
-    let mut typed = BTreeSet::new();
-    for line in text.lines() {
-        if let Some(rest) = line.strip_prefix("# TYPE ") {
-            let (name, kind) = rest.split_once(' ').unwrap();
-            assert!(["counter", "gauge"].contains(&kind), "{line}");
-            typed.insert(name.to_owned());
-        } else if !line.starts_with('#') {
-            let (series, value) = line.rsplit_once(' ').expect("a sample is a series and a value");
-            let name = series.split('{').next().unwrap();
-            assert!(typed.contains(name), "{name} has no type before it");
-            assert!(value.parse::<f64>().is_ok(), "{line}");
+/// A sample of the metrics: name, labels, value.
+type Sample = (String, BTreeMap<String, String>, f64);
+
+fn is_name(text: &str) -> bool {
+    let is_first = |letter: char| letter.is_ascii_alphabetic() || letter == '_';
+    text.starts_with(is_first) && text.chars().all(|letter| is_first(letter) || letter.is_ascii_digit())
+}
+
+/// One line of a sample, or what is wrong with it. Source of the form: Prometheus, "Exposition formats", text-based format 0.0.4
+/// (from memory).
+fn sample(line: &str) -> Result<Sample, String> {
+    let wrong = |what: &str| Err(format!("{what}: {line:?}"));
+    let end = line.find(['{', ' ']).ok_or(format!("no value: {line:?}"))?;
+    let (name, mut rest) = line.split_at(end);
+    if !is_name(name) {
+        return wrong("no name");
+    }
+    let mut labels = BTreeMap::new();
+    if let Some(inner) = rest.strip_prefix('{') {
+        rest = inner;
+        loop {
+            let Some((label, after)) = rest.split_once("=\"") else { return wrong("no label") };
+            if !is_name(label) {
+                return wrong("no label's name");
+            }
+            let (mut value, mut letters) = (String::new(), after.char_indices());
+            rest = loop {
+                match letters.next() {
+                    Some((at, '"')) => break &after[at + 1..],
+                    Some((_, '\\')) => match letters.next() {
+                        Some((_, '\\')) => value.push('\\'),
+                        Some((_, '"')) => value.push('"'),
+                        Some((_, 'n')) => value.push('\n'),
+                        _ => return wrong("no such escape"),
+                    },
+                    Some((_, letter)) => value.push(letter),
+                    None => return wrong("a label's value does not end"),
+                }
+            };
+            if labels.insert(label.to_owned(), value).is_some() {
+                return wrong("a label twice");
+            }
+            match (rest.strip_prefix(','), rest.strip_prefix('}')) {
+                (Some(more), _) => rest = more,
+                (_, Some(over)) => {
+                    rest = over;
+                    break;
+                }
+                _ => return wrong("neither another label nor the end"),
+            }
         }
     }
-    let sum: f64 = text
-        .lines()
-        .filter(|line| line.starts_with("bolster_strokes_total{"))
-        .map(|line| line.rsplit_once(' ').unwrap().1.parse::<f64>().unwrap())
-        .sum();
+    let value = rest.strip_prefix(' ').ok_or(format!("no value: {line:?}"))?;
+    let number = match value {
+        "NaN" => f64::NAN,
+        "+Inf" => f64::INFINITY,
+        "-Inf" => f64::NEG_INFINITY,
+        _ => value
+            .parse()
+            .ok()
+            .filter(|number: &f64| number.is_finite())
+            .ok_or(format!("no number: {line:?}"))?,
+    };
+    Ok((name.to_owned(), labels, number))
+}
+
+/// The samples of a whole page of metrics, each family with its kind.
+fn metrics(text: &str) -> Vec<(String, Sample)> {
+    assert!(text.ends_with('\n') && !text.contains('\r'), "every line ends");
+    let (mut families, mut found) = (Vec::<(String, String)>::new(), Vec::<(String, Sample)>::new());
+    let mut helped: Option<&str> = None;
+    for line in text.lines() {
+        if let Some(rest) = line.strip_prefix("# HELP ") {
+            let (name, says) = rest.split_once(' ').expect("help says something");
+            assert!(is_name(name) && !says.is_empty() && !says.contains('\\'), "{line}");
+            helped = Some(name);
+        } else if let Some(rest) = line.strip_prefix("# TYPE ") {
+            let (name, kind) = rest.split_once(' ').unwrap();
+            assert_eq!(helped, Some(name), "help stands before the kind: {line}");
+            assert!(["counter", "gauge"].contains(&kind), "{line}");
+            assert_eq!(kind == "counter", name.ends_with("_total"), "{line}");
+            assert!(families.iter().all(|(known, _)| known != name), "{name} twice");
+            families.push((name.to_owned(), kind.to_owned()));
+        } else {
+            let one = sample(line).unwrap_or_else(|why| panic!("{why}"));
+            // All of a family stand together, after its kind.
+            let (family, kind) = families.last().expect("a kind stands before the first sample");
+            assert_eq!(&one.0, family, "{line}");
+            assert!(found.iter().all(|(_, known)| (&known.0, &known.1) != (&one.0, &one.1)), "{line} twice");
+            found.push((kind.clone(), one));
+        }
+    }
+    found
+}
+
+#[test]
+fn what_is_no_metrics_is_told_from_metrics() {
+    assert_eq!(sample("a{b=\"c\\\"\\\\\\n\"} 1").unwrap().1["b"], "c\"\\\n");
+    for line in [
+        "a",
+        "a{} 1",
+        "1a 1",
+        "a{b=\"c} 1",
+        "a{b=\"c\"d\"} 1",
+        "a{b=\"\\t\"} 1",
+        "a{b=\"c\",b=\"d\"} 1",
+        "a{b=\"c\"}1",
+        "a inf",
+        "a much",
+        "a{b-c=\"d\"} 1",
+    ] {
+        assert!(sample(line).is_err(), "{line}");
+    }
+}
+
+#[test]
+fn metrics_are_in_their_text_form_whatever_presses_are_called_and_count_what_is_stored() {
+    let console = Console::with_strokes();
+    let name = "P\"3\" \\ left\nor right,}= 1 \u{4e2d}";
+    let name = format!("{name}\\n");
+    {
+        let mut status = console.app.feeds[0].lock().unwrap();
+        (status.press, status.state, status.peak_kn) = (name.clone(), FeedState::Away, f64::INFINITY);
+    }
+    let answer = console.viewer().get("/metrics");
+    assert_eq!(answer.header("content-type"), "text/plain; version=0.0.4; charset=utf-8");
+    let found = metrics(&answer.text());
+    let of = |wanted: &str| {
+        found.iter().map(|(_, one)| one).filter(|one| one.0 == wanted).cloned().collect::<Vec<Sample>>()
+    };
     // The fixture's second feed is the one that is served.
     let run = console.strokes().last().unwrap().run;
-    assert_eq!(sum as usize, console.strokes().iter().filter(|row| row.run == run).count());
+    for (label, verdict) in [("pass", "pass"), ("note", "note"), ("hold", "hold"), ("trip", "trip")] {
+        let counted = of("bolster_strokes_total");
+        let one = counted.iter().find(|one| one.1["verdict"] == label).expect("every verdict is counted");
+        assert_eq!(one.1["press"], name);
+        let stored = console.strokes().iter().filter(|row| row.run == run && row.verdict == verdict).count();
+        assert_eq!(one.2, stored as f64, "{label}");
+    }
+    assert_eq!(of("bolster_feed_up")[0].2, 0.0);
+    assert_eq!(of("bolster_peak_kn")[0].2, f64::INFINITY);
+    assert_eq!(of("bolster_database_bytes")[0].2, console.store.used_bytes().unwrap() as f64);
+    assert_eq!(of("bolster_followers")[0].2, 0.0);
 }

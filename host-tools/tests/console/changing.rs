@@ -7,7 +7,7 @@ use crate::client::{Answer, Client};
 use crate::server::{Console, DIE, DIE_PAGE, ENGINEER, OTHER_ENGINEER};
 
 /// The fields of a draft as the page fills them in, some replaced.
-fn draft_fields(page: &Answer, other: &[(&str, &str)]) -> Vec<(String, String)> {
+pub fn draft_fields(page: &Answer, other: &[(&str, &str)]) -> Vec<(String, String)> {
     let names = [
         "token",
         "version",
@@ -38,13 +38,13 @@ fn value_of(page: &Answer, name: &str) -> String {
     input.split("value=\"").nth(1).and_then(|rest| rest.split('"').next()).unwrap_or("").to_owned()
 }
 
-fn post(client: &Client, what: &str, fields: &[(String, String)]) -> Answer {
+pub fn post(client: &Client, what: &str, fields: &[(String, String)]) -> Answer {
     let fields: Vec<(&str, &str)> =
         fields.iter().map(|(key, value)| (key.as_str(), value.as_str())).collect();
     client.post(&format!("{DIE_PAGE}/{what}"), &fields)
 }
 
-fn accept_fields(page: &Answer, reason: &str) -> Vec<(String, String)> {
+pub fn accept_fields(page: &Answer, reason: &str) -> Vec<(String, String)> {
     let one = |name: &str| (name.to_owned(), page.hidden("/accept\"", name));
     vec![one("token"), one("version"), ("reason".to_owned(), reason.to_owned())]
 }

@@ -6,9 +6,12 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use bolster::console::auth;
+use bolster::console::feed::FeedState;
 use bolster::console::store::{Event, NewCard, StrokeFilter};
 
-use crate::client::{Follower, escaped, raw, raw_status};
+use crate::api::{address, routes};
+use crate::changing::{accept_fields, draft_fields, post};
+use crate::client::{Answer, Follower, escaped, raw, raw_status};
 use crate::killed::Program;
 use crate::pages::crawl;
 use crate::server::{Console, DIE, DIE_PAGE, PASSWORD, PATIENCE, press_card, stroke};
@@ -256,49 +259,194 @@ fn a_script_in_any_free_text_is_shown_as_text_on_every_page_and_picture() {
     }
     let mut shown = 0;
     for (path, answer) in &pages {
-        let kind = answer.header("content-type");
-        if !(kind.starts_with("text/html") || kind.starts_with("image/svg")) {
-            // Never taken for a page by a browser that guesses.
-            assert_eq!(answer.header("x-content-type-options"), "nosniff", "{path}");
-            continue;
-        }
-        let text = answer.text();
-        for sign in [
-            "<script>window",
-            "<img src=x",
-            "onerror=window.executed=1>",
-            "<svg onload",
-            "href=\"javascript:",
-            "src=\"javascript:",
-            "action=\"javascript:",
-        ] {
-            assert!(!text.contains(sign), "{path} carries {sign}:\n{text}");
-        }
-        // Values stand between double quotes only, so that a single one in a text ends nothing.
-        let rest = text.replace(SCRIPTS[2], "").replace("&#39;", "");
-        assert!(!rest.contains("='"), "{path} quotes a value by single quotes:\n{text}");
-        shown += usize::from(text.contains("window.executed=1"));
+        shown += usize::from(is_only_shown(path, answer));
     }
     assert!(shown > 10, "the scripts are to be seen as text: {shown}");
 }
 
+/// Nothing of a script is more than text in this answer; whether it is there at all.
+fn is_only_shown(path: &str, answer: &Answer) -> bool {
+    let kind = answer.header("content-type");
+    if !(kind.starts_with("text/html") || kind.starts_with("image/svg")) {
+        // Never taken for a page by a browser that guesses.
+        assert_eq!(answer.header("x-content-type-options"), "nosniff", "{path}");
+        return false;
+    }
+    let text = answer.text();
+    for sign in [
+        "<script>window",
+        "<img src=x",
+        "onerror=window.executed=1>",
+        "<svg onload",
+        "href=\"javascript:",
+        "src=\"javascript:",
+        "action=\"javascript:",
+    ] {
+        assert!(!text.contains(sign), "{path} carries {sign}:\n{text}");
+    }
+    // Values stand between double quotes only, so that a single one in a text ends nothing.
+    let rest = text.replace(SCRIPTS[2], "").replace("&#39;", "");
+    assert!(!rest.contains("='"), "{path} quotes a value by single quotes:\n{text}");
+    text.contains("window.executed=1")
+}
+
 #[test]
-fn a_table_for_spreadsheets_holds_no_formula() {
+fn a_script_that_people_type_into_a_form_or_an_address_is_taken_as_its_words() {
     let console = Console::with_strokes();
-    let event = Event {
-        kind: "card-stored",
-        says: "=HYPERLINK(\"http://evil.example\")".into(),
-        who: Some("+1".into()),
-        reason: Some("@x\n=2".into()),
-        ..Event::default()
-    };
-    console.store.journal(&event).unwrap();
-    let text = console.viewer().get("/journal.csv").text();
-    let mut reader = csv::Reader::from_reader(text.as_bytes());
-    for record in reader.records() {
-        for field in &record.unwrap() {
-            assert!(!field.starts_with(['=', '+', '-', '@', '\t', '\r']), "{field:?}");
+    let client = console.engineer();
+    for script in SCRIPTS {
+        let page = client.get(DIE_PAGE);
+        assert_eq!(post(&client, "draft", &draft_fields(&page, &[("reason", script)])).status, 303);
+        let page = client.get(DIE_PAGE);
+        assert!(is_only_shown("a draft's reason", &page));
+        let mut fields = accept_fields(&page, script);
+        assert_eq!(post(&client, "accept", &fields).status, 303);
+        // Where it is refused, it is not said again as anything but text either.
+        fields[1].1 = script.to_owned();
+        for (path, fields) in [
+            (format!("{DIE_PAGE}/accept"), vec![("token", script), ("version", script), ("reason", script)]),
+            (format!("{DIE_PAGE}/draft"), vec![("peak_high", script), ("unit", script)]),
+            ("/sign-in".to_owned(), vec![("name", script), ("password", script)]),
+            ("/sign-out".to_owned(), vec![("token", script)]),
+        ] {
+            let answer = client.post(&path, &fields);
+            assert!((400..500).contains(&answer.status), "{path}: {}", answer.status);
+            is_only_shown(&path, &answer);
         }
+        let word = escaped(script);
+        for (path, is_there) in [
+            (format!("/journal?q={word}"), true),
+            (format!("/journal?from={word}"), false),
+            (format!("/strokes?die={word}"), true),
+            (format!("/strokes?verdict={word}"), false),
+            (format!("/strokes?before={word}"), false),
+            (format!("/prefer?unit={word}&back={word}"), false),
+            (format!("/wear?press=P3&quantity={word}&limit={word}"), false),
+            (format!("/health?press={word}"), false),
+            (format!("/report/shift/P3?from={word}"), false),
+            (format!("/report/die/P3/{word}"), false),
+        ] {
+            let answer = client.get(&path);
+            assert!(answer.status < 500, "{path}: {}", answer.status);
+            assert!(is_only_shown(&path, &answer) || !is_there, "{path} shows what was asked for");
+        }
+    }
+    let reasons: Vec<String> = console
+        .store
+        .card_history("P3", DIE)
+        .unwrap()
+        .into_iter()
+        .rev()
+        .skip(1)
+        .map(|row| row.reason)
+        .collect();
+    assert_eq!(reasons, SCRIPTS.iter().flat_map(|script| [*script; 2]).collect::<Vec<_>>());
+    let feed = &console.app.feeds[0];
+    for script in SCRIPTS {
+        {
+            let mut status = feed.lock().unwrap();
+            (status.source, status.problem, status.state) =
+                (script.to_owned(), Some(script.to_owned()), FeedState::Failed);
+        }
+        for path in ["/", "/press/P3"] {
+            assert!(is_only_shown(path, &client.get(path)), "{path} shows where strokes come from");
+        }
+    }
+}
+
+#[test]
+fn an_address_takes_its_own_methods_only() {
+    let console = Console::with_strokes();
+    let strokes = console.strokes().len();
+    let client = console.engineer();
+    for route in routes() {
+        let path = address(&console, route);
+        for method in ["PUT", "DELETE", "PATCH", "OPTIONS", "TRACE", "PROPFIND", "get", "G\u{e9}T"] {
+            let request =
+                format!("{method} {path} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", console.address);
+            let status = raw_status(&raw(console.address, request.as_bytes(), Duration::from_secs(5)));
+            assert!(status == 405 || (status == 400 && !method.is_ascii()), "{method} {path}: {status}");
+        }
+        // A form where none is taken, and a form's address looked at.
+        let posted = client.post(&path, &[("token", "0")]).status;
+        assert!((400..500).contains(&posted), "POST {path}: {posted}");
+    }
+    as_before(&console, strokes);
+}
+
+#[test]
+fn questions_longer_than_any_person_asks_are_answered_or_refused_and_break_nothing() {
+    let console = Console::with_strokes();
+    let strokes = console.strokes().len();
+    let client = console.viewer();
+    let (long, wild, quotes) = ("a".repeat(60_000), "%25_".repeat(10_000), "%27%22".repeat(5_000));
+    for text in [&long, &wild, &quotes] {
+        for path in [
+            "/journal?q=",
+            "/journal.csv?q=",
+            "/api/events?q=",
+            "/strokes?press=",
+            "/strokes.csv?die=",
+            "/wear?press=",
+            "/press/",
+            "/die/P3/",
+        ] {
+            let answer = client.send(hyper::Method::GET, &format!("{path}{text}"), &[], Vec::new());
+            assert!(answer.status < 500, "{path}{}...: {}: {}", &text[..6], answer.status, answer.text());
+        }
+    }
+    // A search of the longest kind that is taken.
+    assert_eq!(client.get(&format!("/journal?q={}", "%25_".repeat(500))).status, 200);
+    assert_eq!(client.get(&format!("/journal?q={}", "x".repeat(1001))).status, 400);
+    as_before(&console, strokes);
+}
+
+#[test]
+fn a_table_for_spreadsheets_holds_no_formula_in_any_text() {
+    let console = Console::with_strokes();
+    let formulas = [
+        "=HYPERLINK(\"http://evil.example\")",
+        "+1",
+        "-1+cmd|' /C calc'!A0",
+        "@x\n=2",
+        "\t=1",
+        "\r=1",
+        "\n=1",
+        "\u{ff1d}1",
+    ];
+    for formula in formulas {
+        let some = || Some(formula.to_owned());
+        let event = Event {
+            kind: "card-stored",
+            press: some(),
+            die: some(),
+            stroke_id: None,
+            who: some(),
+            says: formula.to_owned(),
+            old: some(),
+            new: some(),
+            reason: some(),
+        };
+        console.store.journal(&event).unwrap();
+        let mut of = stroke(formula, 1, 500.0);
+        of.die = Some(formula.into());
+        console.store.add_strokes(&[of]).unwrap();
+    }
+    for (path, texts) in [("/journal.csv", 7), ("/strokes.csv", 2)] {
+        let text = console.viewer().get(path).text();
+        let mut reader = csv::Reader::from_reader(text.as_bytes());
+        let mut led = 0;
+        for record in reader.records() {
+            for field in &record.unwrap() {
+                assert!(
+                    !field.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '\u{ff1d}'])
+                        || field.parse::<f64>().is_ok(),
+                    "{path}: {field:?}"
+                );
+                led += usize::from(field.starts_with('\'') && formulas.contains(&&field[1..]));
+            }
+        }
+        assert_eq!(led, texts * formulas.len(), "{path}");
     }
 }
 
@@ -411,4 +559,42 @@ fn who_asks_and_never_reads_is_given_up() {
         });
         std::thread::sleep(Duration::from_millis(50));
     }
+}
+
+#[test]
+fn pages_that_follow_and_never_read_are_given_up_and_take_nothing_from_one_that_reads() {
+    let console = Console::empty();
+    let never = 24;
+    let silent: Vec<TcpStream> = (0..never)
+        .map(|_| {
+            let mut stream = TcpStream::connect(console.address).unwrap();
+            let ask = format!("GET /live?after=0 HTTP/1.1\r\nHost: {}\r\n\r\n", console.address);
+            stream.write_all(ask.as_bytes()).unwrap();
+            stream
+        })
+        .collect();
+    let mut page = Follower::new(console.address, "/live?after=0", None).unwrap();
+    let until = Instant::now() + PATIENCE.read + Duration::from_secs(60);
+    while console.app.followers.count() < never + 1 {
+        assert!(Instant::now() < until, "{} follow", console.app.followers.count());
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    // More than the buffers of both ends take: 16,000 strokes of 1 kB.
+    let press = "P".repeat(800);
+    let mut got = Vec::new();
+    for number in 0..32 {
+        let some: Vec<_> = (0..500).map(|n| stroke(&press, 500 * number + n, 100.0)).collect();
+        console.store.add_strokes(&some).unwrap();
+        while got.len() < 500 * (number as usize + 1) {
+            got.extend(page.next(Duration::from_secs(20)).expect("the one that reads goes on").strokes());
+        }
+    }
+    assert_eq!(got, (1..=16_000).collect::<Vec<_>>());
+    while console.app.followers.count() > 1 {
+        assert!(Instant::now() < until, "{} are still borne with", console.app.followers.count() - 1);
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    console.store.add_strokes(&[stroke("P3", 0, 100.0)]).unwrap();
+    assert_eq!(page.next(Duration::from_secs(20)).expect("it follows on").strokes(), [16_001]);
+    drop(silent);
 }

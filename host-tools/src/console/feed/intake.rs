@@ -10,8 +10,6 @@ use crate::console::store::{Event, NewStroke, Store, StoreError};
 const WAITING: usize = 1024;
 /// Strokes stored in one transaction at most.
 const AT_ONCE: usize = 256;
-/// Strokes between two looks at the database's size.
-const PRUNE_EVERY: usize = 1000;
 
 /// The intake has ended: the database failed or the console is closing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
@@ -54,7 +52,6 @@ impl Intake {
 
 fn run(store: &Store, receiver: &Receiver<NewStroke>, keep_bytes: u64) -> Result<(), StoreError> {
     let mut batch = Vec::with_capacity(AT_ONCE);
-    let mut since = 0;
     while let Ok(first) = receiver.recv() {
         batch.push(first);
         while batch.len() < AT_ONCE
@@ -63,18 +60,14 @@ fn run(store: &Store, receiver: &Receiver<NewStroke>, keep_bytes: u64) -> Result
             batch.push(more);
         }
         store.add_strokes(&batch)?;
-        since += batch.len();
         batch.clear();
-        if since >= PRUNE_EVERY {
-            since = 0;
-            let pruned = store.prune(keep_bytes)?;
-            if pruned.strokes > 0 {
-                store.journal(&Event {
-                    kind: "strokes-removed",
-                    says: format!("the {} oldest strokes made room for new ones", pruned.strokes),
-                    ..Event::default()
-                })?;
-            }
+        let pruned = store.prune(keep_bytes)?;
+        if pruned.strokes > 0 {
+            store.journal(&Event {
+                kind: "strokes-removed",
+                says: format!("the {} oldest strokes made room for new ones", pruned.strokes),
+                ..Event::default()
+            })?;
         }
     }
     Ok(())

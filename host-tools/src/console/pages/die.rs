@@ -254,14 +254,8 @@ pub async fn list(State(app): State<Arc<App>>, visitor: Visitor) -> Page {
     let dies = off_thread(move || {
         let dies = store.dies(None)?;
         let one = |row: crate::console::store::DieRow| -> Result<_, Refusal> {
-            let filter = StrokeFilter {
-                press: Some(row.press.clone()),
-                die: Some(row.die.clone()),
-                ..StrokeFilter::default()
-            };
-            let history = store.card_history(&row.press, &row.die)?;
-            let accepted = history.iter().find(|row| row.accepted).map(|row| row.version);
-            let counts = store.counts(&filter)?;
+            let accepted = store.newer_accepted(&row.press, &row.die, 0)?.map(|row| row.version);
+            let counts = store.verdicts(&row.press, &row.die)?;
             Ok((row, accepted, counts))
         };
         dies.into_iter().map(one).collect::<Result<Vec<_>, _>>()

@@ -15,6 +15,8 @@ use crate::console::respond::{Page, Refusal, Visitor, off_thread, page};
 use crate::console::store::{EventFilter, EventRow};
 
 const LISTED: usize = 100;
+/// Longest text that is sought, bytes: SQLite takes no pattern of 50,000, and nobody journals so much.
+const LONGEST_SOUGHT: usize = 1000;
 /// Kinds of events, for the choice on the page.
 const KINDS: [&str; 11] = [
     "stroke-held",
@@ -46,9 +48,12 @@ impl Asked {
     /// As the database takes it.
     ///
     /// # Errors
-    /// [`Refusal`] for a time that cannot be understood.
+    /// [`Refusal`] for a time that cannot be understood or a text too long.
     pub fn filter(self) -> Result<EventFilter, Refusal> {
         let some = |text: Option<String>| text.filter(|text| !text.trim().is_empty());
+        if self.q.as_ref().is_some_and(|text| text.len() > LONGEST_SOUGHT) {
+            return Err(Refusal::bad(format!("Words to be sought have {LONGEST_SOUGHT} bytes at most.")));
+        }
         Ok(EventFilter {
             from_ms: moment(self.from)?,
             to_ms: moment(self.to)?,

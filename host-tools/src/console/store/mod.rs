@@ -28,6 +28,8 @@ pub use strokes::{DieRow, NewStroke, Run, StrokeFilter, StrokeRow, VerdictCounts
 pub const FILE_NAME: &str = "console.sqlite";
 /// Connections for reading that are kept open between reads.
 const READERS: usize = 8;
+/// What the write-ahead log may keep of the disk once it is empty again, bytes.
+const MOST_LOG: i64 = 64 << 20;
 /// How long a call waits for another process that holds the file, ms.
 const BUSY_MS: u32 = 5000;
 
@@ -88,6 +90,7 @@ pub struct Store {
     path: PathBuf,
     writer: Mutex<Connection>,
     readers: Mutex<Vec<Connection>>,
+    swept: Mutex<retention::Swept>,
     /// Number of the newest stroke on disk.
     newest: watch::Sender<i64>,
 }
@@ -112,6 +115,7 @@ impl Store {
             connection.pragma_update(None, "journal_mode", "WAL")?;
             connection.pragma_update(None, "synchronous", "FULL")?;
             connection.pragma_update(None, "foreign_keys", true)?;
+            connection.pragma_update(None, "journal_size_limit", MOST_LOG)?;
             let form = connection.pragma_query_value(None, "user_version", |row| row.get(0))?;
             Ok((connection, form))
         };
@@ -130,6 +134,7 @@ impl Store {
             path,
             writer: Mutex::new(connection),
             readers: Mutex::new(Vec::new()),
+            swept: Mutex::default(),
             newest: watch::Sender::new(newest),
         })
     }

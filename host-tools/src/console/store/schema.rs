@@ -3,7 +3,7 @@
 use rusqlite::Connection;
 
 /// Number of this form of the database.
-pub(super) const FORM: i64 = 2;
+pub(super) const FORM: i64 = 3;
 
 /// `verdict` is 0 pass to 3 trip; times are ms since 1970, UTC; loads kN, work kJ.
 const TABLES: &str = "
@@ -52,22 +52,96 @@ pub(super) fn index(connection: &Connection) -> rusqlite::Result<()> {
     connection.execute_batch(NOTED)
 }
 
+/// How many strokes of each verdict a die has judged: kept up by the database itself as strokes come and go, so that nobody who
+/// wants to know goes over all of them.
+const TALLIES: &str = "
+CREATE TABLE tallies (
+    press TEXT NOT NULL, die TEXT NOT NULL, verdict INTEGER NOT NULL, strokes INTEGER NOT NULL,
+    PRIMARY KEY (press, die, verdict)
+) STRICT, WITHOUT ROWID;
+CREATE TRIGGER stroke_came AFTER INSERT ON strokes WHEN NEW.die IS NOT NULL BEGIN
+    INSERT INTO tallies (press, die, verdict, strokes) VALUES (NEW.press, NEW.die, NEW.verdict, 1)
+    ON CONFLICT (press, die, verdict) DO UPDATE SET strokes = strokes + 1;
+END;
+CREATE TRIGGER stroke_went AFTER DELETE ON strokes WHEN OLD.die IS NOT NULL BEGIN
+    UPDATE tallies SET strokes = strokes - 1
+    WHERE press = OLD.press AND die = OLD.die AND verdict = OLD.verdict;
+END;
+";
+
 /// Makes the tables, all or none.
 pub(super) fn make(connection: &mut Connection) -> rusqlite::Result<()> {
     let transaction = connection.transaction()?;
     transaction.execute_batch(TABLES)?;
+    transaction.execute_batch(TALLIES)?;
     transaction.pragma_update(None, "user_version", FORM)?;
     transaction.commit()
 }
 
 /// Brings a database of an older form to this one, all or none; another form stays as it is.
 pub(super) fn renew(connection: &mut Connection, form: i64) -> rusqlite::Result<i64> {
-    if form != 1 {
+    if !matches!(form, 1 | 2) {
         return Ok(form);
     }
     let transaction = connection.transaction()?;
-    transaction.execute_batch("ALTER TABLE strokes ADD COLUMN diagnosis TEXT;")?;
+    if form == 1 {
+        transaction.execute_batch("ALTER TABLE strokes ADD COLUMN diagnosis TEXT;")?;
+    }
+    transaction.execute_batch(TALLIES)?;
+    transaction.execute_batch(
+        "INSERT INTO tallies (press, die, verdict, strokes)
+         SELECT press, die, verdict, COUNT(*) FROM strokes WHERE die IS NOT NULL GROUP BY press, die, verdict;",
+    )?;
     transaction.pragma_update(None, "user_version", FORM)?;
     transaction.commit()?;
     Ok(FORM)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{FILE_NAME, Store};
+    use super::*;
+
+    /// A database as the program made it when its form was `form`, with strokes in it.
+    fn of_form(form: i64) -> tempfile::TempDir {
+        let folder = tempfile::tempdir().unwrap();
+        let file = Connection::open(folder.path().join(FILE_NAME)).unwrap();
+        let tables = if form == 1 { TABLES.replace(",\n    diagnosis TEXT", "") } else { TABLES.to_owned() };
+        assert_eq!(tables.contains("diagnosis"), form > 1);
+        file.execute_batch(&tables).unwrap();
+        file.pragma_update(None, "user_version", form).unwrap();
+        for (die, verdict) in [(Some("A"), 0), (Some("A"), 0), (Some("A"), 2), (Some("B"), 3), (None, 0)] {
+            file.execute(
+                "INSERT INTO strokes (press, run, stroke, at_ms, die, coil, verdict, reasons, peak_kn, reverse_kn, outcome)
+                 VALUES ('P', 1, 1, 0, ?1, 0, ?2, '', 1.0, 0.0, '{}')",
+                rusqlite::params![die, verdict],
+            )
+            .unwrap();
+        }
+        folder
+    }
+
+    #[test]
+    fn a_database_of_an_older_form_is_opened_with_all_it_holds_and_its_strokes_told_by_verdict() {
+        for form in [1, 2] {
+            let folder = of_form(form);
+            // The second opening finds the new form.
+            for _ in 0..2 {
+                let store = Store::open(folder.path()).unwrap();
+                assert_eq!(store.verdicts("P", "A").unwrap(), [2, 0, 1, 0], "form {form}");
+                assert_eq!(store.verdicts("P", "B").unwrap(), [0, 0, 0, 1], "form {form}");
+                assert_eq!(store.diagnosis(1).unwrap(), None);
+            }
+        }
+    }
+
+    #[test]
+    fn a_database_of_a_newer_form_is_left_as_it_is() {
+        let folder = of_form(FORM + 1);
+        let says = Store::open(folder.path()).unwrap_err().to_string();
+        assert!(says.contains(&format!("form {}, this program knows form {FORM}", FORM + 1)), "{says}");
+        let file = Connection::open(folder.path().join(FILE_NAME)).unwrap();
+        let form: i64 = file.pragma_query_value(None, "user_version", |row| row.get(0)).unwrap();
+        assert_eq!(form, FORM + 1);
+    }
 }

@@ -385,19 +385,16 @@ impl Store {
         })
     }
 
-    /// Strokes by verdict.
+    /// Strokes stored of this die on this press, by verdict.
     ///
     /// # Errors
     /// [`StoreError`] from the database.
-    pub fn counts(&self, filter: &StrokeFilter) -> Result<VerdictCounts, StoreError> {
+    pub fn verdicts(&self, press: &str, die: &str) -> Result<VerdictCounts, StoreError> {
         self.read(|t| {
-            let mut select = t.prepare_cached(
-                "SELECT verdict, COUNT(*) FROM strokes WHERE (?1 IS NULL OR press = ?1)
-                 AND (?2 IS NULL OR die = ?2) AND (?3 IS NULL OR at_ms >= ?3) AND (?4 IS NULL OR at_ms < ?4)
-                 GROUP BY verdict",
-            )?;
+            let mut select =
+                t.prepare_cached("SELECT verdict, strokes FROM tallies WHERE press = ?1 AND die = ?2")?;
             let mut counts = [0; 4];
-            let mut rows = select.query(params![filter.press, filter.die, filter.from_ms, filter.to_ms])?;
+            let mut rows = select.query(params![press, die])?;
             while let Some(row) = rows.next()? {
                 let rank: i64 = row.get(0)?;
                 if let Some(count) = usize::try_from(rank).ok().and_then(|rank| counts.get_mut(rank)) {
