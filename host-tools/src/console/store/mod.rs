@@ -88,8 +88,9 @@ pub enum StoreError {
 #[derive(Debug)]
 pub struct Store {
     path: PathBuf,
-    writer: Mutex<Connection>,
+    /// Closed before the writer: the last connection to be closed writes the log back, which one for reading cannot.
     readers: Mutex<Vec<Connection>>,
+    writer: Mutex<Connection>,
     swept: Mutex<retention::Swept>,
     /// Number of the newest stroke on disk.
     newest: watch::Sender<i64>,
