@@ -22,8 +22,7 @@ for name in table.column_names:
         elif isinstance(found, int):
             same = int(text) == found
         elif isinstance(found, datetime.datetime):
-            # CSV has whole seconds.
-            same = found.strftime("%Y-%m-%d %H:%M:%S UTC") == text
+            same = found.isoformat(timespec="milliseconds").replace("+00:00", "Z") == text
         else:
             same = text in (found, "'" + found)
         if not same:
