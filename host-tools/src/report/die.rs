@@ -72,7 +72,7 @@ impl Die {
             @match &self.card.shape {
                 Some(shape) => {
                     @let picture = self.envelope(shape);
-                    (figure(&picture, &format!("Accepted reference of the signature and ±{BAND_DEVIATIONS} standard deviations of good strokes, the total above, the columns below. The learnt shape judges by statistics of its own, not by this band alone.")))
+                    (figure(&picture, &format!("Reference of the signature and ±{BAND_DEVIATIONS} standard deviations of good strokes, the total above, the columns below. The learnt shape judges by statistics of its own, not by this band alone.")))
                 }
                 None => { p { "This card was not learnt from strokes: only the plain limits judge." } }
             }

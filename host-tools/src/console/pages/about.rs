@@ -7,6 +7,7 @@ use maud::html;
 
 use crate::console::app::App;
 use crate::console::respond::{Page, Visitor, off_thread, page};
+use crate::markup::counted;
 
 /// What this is and is not, and how the console stands.
 ///
@@ -33,7 +34,7 @@ pub async fn show(State(app): State<Arc<App>>, visitor: Visitor) -> Page {
         h2 { "How it stands" }
         dl class="facts" {
             dt { "Database" } dd { (path) ", " (format!("{:.1}", used as f64 / 1e6)) " MB used" }
-            dt { "Running for" } dd { (app.started.elapsed().as_secs() / 60) " minutes" }
+            dt { "Running for" } dd { (counted(app.started.elapsed().as_secs() / 60, "minute")) }
             dt { "Feeds" } dd {
                 @for feed in app.statuses() { (feed.press) ": " (feed.source) ", " (feed.strokes) " strokes" br; }
             }

@@ -85,7 +85,8 @@ fn press(now: &Now, unit: LoadUnit, heading: &Markup) -> Markup {
             meter min="0" max="120" low="80" high="100" value=(format!("{:.1}", percent.unwrap_or(0.0))) aria-label="Peak as a share of the rated load, percent" data-meter="" {}
             p class="share" {
                 span data-percent="" { (percent.map_or("–".into(), |percent| format!("{percent:.0}"))) } " % of " (load_unit(unit, rated)) " rated"
-                @if let Some(row) = last { ", " span class="time" data-when="" { (time(row.at_ms)) } }
+                // There for the stroke to come, too.
+                span class="time" data-when="" { (last.map(|row| time(row.at_ms)).unwrap_or_default()) }
             }
             p class="says" data-says="" { (last.map(|row| says(&row.reasons)).unwrap_or_default()) }
             p class="stop" { "Last stop: " span data-stop="" { (stop_words(now.stop.as_ref())) } }

@@ -45,7 +45,7 @@ pub(super) fn basis(worn: &Worn, analysis: &Analysis) -> Markup {
                 Some(coils) => { ", " (coils) " coils as marked" }
                 None => { "; no coil change is marked, batches of strokes stand for coils" }
             }
-            @if analysis.stopped > 0 { "; the " (analysis.stopped) " that stopped the press are left out" }
+            @if analysis.stopped > 0 { "; those that stopped the press (" (analysis.stopped) ") are left out" }
             "."
             @if worn.is_older { " Older ones are left out: the latest " (grouped(LOOK_BACK as f64)) " are looked at." }
             @if worn.otherwise > 0 { " Before them " (worn.otherwise) " were made while the press's columns had other names." }
