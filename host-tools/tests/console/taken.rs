@@ -60,6 +60,9 @@ fn number(value: f64) -> Cell {
     Cell::Number(value.to_bits())
 }
 
+/// Rows of a table: each value under its column's name.
+type Rows = Vec<Vec<(&'static str, Cell)>>;
+
 fn of_stroke(row: &StrokeRow) -> Vec<(&'static str, Cell)> {
     vec![
         ("id", Cell::Whole(row.id)),
@@ -93,7 +96,23 @@ fn of_event(row: &EventRow) -> Vec<(&'static str, Cell)> {
     ]
 }
 
-/// A table read back is these rows: `as_read` turns a value into what the form makes of it.
+/// Both tables as files of this form, each with its address and the rows that it must hold.
+fn tables(form: &str, kind: &str) -> [(String, Rows, Vec<u8>); 2] {
+    let console = console();
+    let client = console.viewer();
+    let wanted: [(&str, Rows); 2] = [
+        ("strokes", strokes(&console).iter().map(of_stroke).collect()),
+        ("journal", events(&console).iter().map(of_event).collect()),
+    ];
+    wanted.map(|(table, rows)| {
+        let path = format!("/{table}.{form}");
+        let answer = client.get(&path);
+        assert_eq!((answer.status, answer.header("content-type")), (200, kind), "{path}");
+        (path, rows, answer.bytes)
+    })
+}
+
+/// A table read back is these rows.
 fn compare(path: &str, expected: &[Vec<(&'static str, Cell)>], read: &[Vec<(String, Cell)>]) {
     assert!(expected.len() > 3, "{path}");
     assert_eq!(read.len(), expected.len(), "{path}");
@@ -135,17 +154,10 @@ fn read_csv(bytes: &[u8], expected: &[Vec<(&'static str, Cell)>]) -> Vec<Vec<(St
 
 #[test]
 fn csv_files_of_strokes_and_journal_read_back_with_the_values_stored() {
-    let console = console();
-    let client = console.viewer();
-    for (path, expected) in [
-        ("/strokes.csv", strokes(&console).iter().map(of_stroke).collect::<Vec<_>>()),
-        ("/journal.csv", events(&console).iter().map(of_event).collect()),
-    ] {
-        let answer = client.get(path);
-        assert_eq!((answer.status, answer.header("content-type")), (200, "text/csv; charset=utf-8"));
-        let lines = csv::Reader::from_reader(&answer.bytes[..]).records().count();
+    for (path, expected, bytes) in tables("csv", "text/csv; charset=utf-8") {
+        let lines = csv::Reader::from_reader(&bytes[..]).records().count();
         assert_eq!(lines, expected.len(), "{path}");
-        compare(path, &expected, &read_csv(&answer.bytes, &expected));
+        compare(&path, &expected, &read_csv(&bytes, &expected));
     }
 }
 
@@ -162,15 +174,8 @@ fn parquet_files_of_strokes_and_journal_read_back_with_the_values_stored_bit_for
         Field::Str(value) => text(Some(value)),
         other => panic!("no column has values like {other:?}"),
     };
-    let console = console();
-    let client = console.viewer();
-    for (path, expected) in [
-        ("/strokes.parquet", strokes(&console).iter().map(of_stroke).collect::<Vec<_>>()),
-        ("/journal.parquet", events(&console).iter().map(of_event).collect()),
-    ] {
-        let answer = client.get(path);
-        assert_eq!((answer.status, answer.header("content-type")), (200, "application/vnd.apache.parquet"));
-        let reader = SerializedFileReader::new(hyper::body::Bytes::from(answer.bytes)).unwrap();
+    for (path, expected, bytes) in tables("parquet", "application/vnd.apache.parquet") {
+        let reader = SerializedFileReader::new(hyper::body::Bytes::from(bytes)).unwrap();
         let read: Vec<Vec<(String, Cell)>> = reader
             .get_row_iter(None)
             .unwrap()
@@ -178,7 +183,7 @@ fn parquet_files_of_strokes_and_journal_read_back_with_the_values_stored_bit_for
                 row.unwrap().get_column_iter().map(|(name, field)| (name.clone(), cell(field))).collect()
             })
             .collect();
-        compare(path, &expected, &read);
+        compare(&path, &expected, &read);
     }
 }
 

@@ -223,13 +223,11 @@ pub async fn show(
         }
         (review(&limits(card), &shown.strokes, unit))
         p class="small" { "These are the plain limits. The learnt envelope judges beside them; what it stopped is among the strokes below." }
-        @match (&visitor.engineer, row.accepted) {
-            (Some(_), false) => {
-                @if let Some(token) = token() { (accept_form(&at, &token, row.version)) }
-                @if let Some(token) = token() { (change_form(&at, &token, row.version, (card, unit), &Fields::of(card, unit))) }
-            }
-            (Some(_), true) => { @if let Some(token) = token() { (change_form(&at, &token, row.version, (card, unit), &Fields::of(card, unit))) } }
-            (None, _) => { p { a href="/sign-in" { "Sign in as engineer" } " to change or accept limits." } }
+        @if visitor.engineer.is_some() {
+            @if !row.accepted { @if let Some(token) = token() { (accept_form(&at, &token, row.version)) } }
+            @if let Some(token) = token() { (change_form(&at, &token, row.version, (card, unit), &Fields::of(card, unit))) }
+        } @else {
+            p { a href="/sign-in" { "Sign in as engineer" } " to change or accept limits." }
         }
         h2 { "Envelope" }
         (provenance(card))
